@@ -1,0 +1,1 @@
+"""diewright: a desk for press toolmakers."""

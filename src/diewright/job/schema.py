@@ -1,0 +1,256 @@
+"""What a person states about a job: the content of ``job.toml``.
+
+Every field carries its unit, its range and a line of explanation. Lengths mm, forces kN where a press is meant
+(the name then says so), stresses MPa, angles degrees. Unknown fields, values out of range and values of
+the wrong kind are refused with one sentence that names the field, the value and what was expected.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from diewright.errors import InputError
+
+FORMAT = 1
+
+
+def q(unit: str, text: str, **limits: Any) -> Any:
+    """A field with a unit, a line of explanation and limits."""
+    return Field(description=text, json_schema_extra={"unit": unit}, **limits)
+
+
+class Record(BaseModel):
+    """Base of all stated records: frozen, no unknown fields, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+Positive = Annotated[float, Field(gt=0)]
+Vector = tuple[float, float, float]
+
+
+class About(Record):
+    """Title block of the job."""
+
+    title: str = q("", "what the part is called", default="Untitled part", min_length=1, max_length=120)
+    number: str = q("", "drawing or job number", default="", max_length=60)
+    revision: str = q("", "revision letter or number", default="A", max_length=12)
+    quantity: int = q("parts a year", "how many parts a year", default=1000, ge=1, le=100_000_000)
+    drawn_by: str = q("", "who drew it", default="", max_length=60)
+    checked_by: str = q("", "who checked it", default="", max_length=60)
+
+
+class PartStated(Record):
+    """The shape and how it lies in the press."""
+
+    file: str = q("", "CAD file in the job folder (STEP, IGES or STL)", default="")
+    unit: Literal["", "mm", "cm", "m", "inch"] = q("", "unit of the file, for formats that state none (STL)", default="")
+    skin: Literal["auto", "upper", "lower", "middle"] = q(
+        "", "which skin of a solid sheet is meshed; upper and lower are seen against the press direction", default="auto"
+    )
+    press_direction: Literal["auto"] | Vector = q(
+        "", "direction the punch travels, in part coordinates, or auto", default="auto"
+    )
+    target_edge: float = q("mm", "length of a triangle edge on flat areas; 0 chooses it from the part's size", default=0.0, ge=0, le=500)
+    chord_error: float = q("mm", "largest distance between mesh and true surface; 0 chooses it", default=0.0, ge=0, le=10)
+    min_edge: float = q("mm", "shortest triangle edge; 0 chooses it", default=0.0, ge=0, le=100)
+
+    @field_validator("file")
+    @classmethod
+    def _inside(cls, value: str) -> str:
+        return safe_name(value)
+
+    @field_validator("press_direction")
+    @classmethod
+    def _direction(cls, value: Any) -> Any:
+        if value != "auto" and math.hypot(*value) < 1e-9:
+            raise ValueError("a direction needs a length above zero")
+        return value
+
+
+class SheetStated(Record):
+    """The sheet metal."""
+
+    material: str = q("", "name of a sheet in the library, or of one in the job's sheets folder", default="DC04", min_length=1, max_length=60)
+    thickness: float = q("mm", "sheet thickness", default=0.8, ge=0.05, le=12)
+    rolling_direction: float = q("deg", "angle of the rolling direction in the blank plane, from the part's first axis across the press direction", default=0.0, ge=-180, le=180)
+    hardening: Literal["auto", "swift", "hollomon", "ludwik", "voce", "hockett-sherby", "swift-voce", "table"] = q(
+        "", "hardening law; auto takes the one the library recommends", default="auto"
+    )
+    yield_surface: Literal["mises", "hill48", "yld2000"] = q("", "yield surface", default="hill48")
+    forming_limit: Literal["auto", "measured", "keeler-brazier", "swift-hill", "marciniak-kuczynski"] = q(
+        "", "how the forming limit is found; auto takes measured points where the library has them", default="auto"
+    )
+    groove: float = q("", "starting thickness ratio of the groove in the Marciniak-Kuczynski analysis", default=0.995, gt=0.9, lt=1)
+    tensile_files: tuple[str, ...] = q("", "tensile test CSV files in the job folder (0, 45, 90 degrees)", default=())
+
+    @field_validator("tensile_files")
+    @classmethod
+    def _inside(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(safe_name(v) for v in value)
+
+
+class BlankStated(Record):
+    """How the blank is developed."""
+
+    holes: Literal["fill", "keep"] = q("", "fill: holes are pierced after drawing; keep: they are in the blank", default="fill")
+    friction: float = q("", "coefficient of friction under the blankholder", default=0.12, ge=0, le=0.6)
+    blankholder_force_kn: Literal["auto"] | Annotated[float, Field(ge=0, le=100_000)] = q(
+        "kN", "blankholder force; auto takes the handbook pressure on the flange", default="auto"
+    )
+    bead_restraint: float = q("N/mm", "draw-bead restraint along the flange edge", default=0.0, ge=0, le=2000)
+    trim_allowance: float = q("mm", "metal added all round the developed outline", default=0.0, ge=0, le=200)
+    margin_wanted: float = q("%", "wanted distance from the forming limit, in major strain", default=10.0, ge=0, le=50)
+    thinning_limit: float = q("%", "largest thinning accepted", default=20.0, gt=0, le=90)
+
+
+class NestStated(Record):
+    """How blanks lie on the strip or sheet."""
+
+    layout: Literal["auto", "one-up", "two-up", "head-to-tail"] = q("", "arrangement on the strip; auto takes the least metal", default="auto")
+    web: Literal["auto"] | Annotated[float, Field(ge=0, le=100)] = q("mm", "bridge between blanks; auto by handbook rule", default="auto")
+    edge_web: Literal["auto"] | Annotated[float, Field(ge=0, le=100)] = q("mm", "bridge to the strip's edge; auto by handbook rule", default="auto")
+    strip_width_max: float = q("mm", "widest strip or coil", default=1500.0, gt=0, le=4000)
+    sheet_length: float = q("mm", "sheet length for cut sheets; 0 for coil", default=0.0, ge=0, le=20_000)
+    grain_tolerance: float = q("deg", "how far a blank may be turned from the rolling direction; 90 for no care", default=90.0, ge=0, le=90)
+
+
+class PressStated(Record):
+    """The press."""
+
+    name: str = q("", "press of the table, or of one in the job's presses file; auto takes the smallest that serves", default="auto", max_length=60)
+    strokes_per_minute: float = q("1/min", "stroking rate; 0 takes the press's own", default=0.0, ge=0, le=500)
+
+
+class AcceptedStated(Record):
+    """An ``attend`` finding accepted with a reason; ``value`` is the figure that was accepted."""
+
+    finding: str = q("", "key of the finding", min_length=1, max_length=120)
+    reason: str = q("", "why it is accepted", min_length=3, max_length=500)
+    by: str = q("", "who accepted it", default="", max_length=60)
+    value: float | None = q("", "measured value at the time", default=None)
+
+
+class Job(Record):
+    """The whole of ``job.toml``."""
+
+    format: int = q("", "format number of the file", default=FORMAT, ge=1, le=FORMAT)
+    job: About = About()
+    part: PartStated = PartStated()
+    sheet: SheetStated = SheetStated()
+    blank: BlankStated = BlankStated()
+    nest: NestStated = NestStated()
+    press: PressStated = PressStated()
+    accepted: tuple[AcceptedStated, ...] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _newer(cls, data: Any) -> Any:
+        if isinstance(data, dict) and isinstance(data.get("format"), int) and data["format"] > FORMAT:
+            raise InputError(
+                f"This job was written by a newer diewright (format {data['format']}; this one reads {FORMAT}).",
+                where="format", help="Update diewright.",
+            )
+        return data
+
+
+_BAD_NAME = re.compile(r"[\x00-\x1f<>:\"|?*]")
+
+
+def safe_name(name: str) -> str:
+    """A file name inside the job folder; refuses absolute paths, ``..`` and control characters."""
+    if name == "":
+        return name
+    if name.startswith(("/", "\\")) or re.match(r"^[A-Za-z]:", name) or ".." in re.split(r"[\\/]", name):
+        raise ValueError("a file must lie inside the job folder: no absolute path and no '..'")
+    if _BAD_NAME.search(name):
+        raise ValueError("a file name may not hold control characters or any of < > : \" | ? *")
+    if len(name) > 200:
+        raise ValueError("a file name may be 200 characters at most")
+    return name
+
+
+_EXPECTED = {
+    "greater_than": "more than {gt}", "greater_than_equal": "{ge} or more",
+    "less_than": "less than {lt}", "less_than_equal": "{le} or less",
+    "float_parsing": "a number", "float_type": "a number", "int_parsing": "a whole number", "int_type": "a whole number",
+    "int_from_float": "a whole number", "finite_number": "a finite number", "string_type": "text in quotes",
+    "string_too_short": "at least {min_length} characters", "string_too_long": "at most {max_length} characters",
+    "tuple_type": "a list", "model_type": "a table of fields", "model_attributes_type": "a table of fields",
+    "missing": "a value",
+}  # fmt: skip
+
+
+def _show(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _unit_of(path: tuple[Any, ...]) -> str:
+    model: Any = Job
+    info = None
+    for name in path:
+        fields = getattr(model, "model_fields", None)
+        if not isinstance(name, str) or fields is None or name not in fields:
+            continue
+        info = fields[name]
+        model = info.annotation
+    extra = info.json_schema_extra if info is not None else None
+    unit = extra.get("unit", "") if isinstance(extra, dict) else ""
+    return str(unit)
+
+
+def explain(error: ValidationError) -> InputError:
+    """Turn the first problem of a validation into one sentence with the field, the value and what was expected."""
+    problems = error.errors()
+    first = problems[0]
+    loc = tuple(first["loc"])
+    names = tuple(p for p in loc if not (isinstance(p, str) and (p.startswith("literal[") or p in ("float", "constrained-float", "tuple[float, float, float]"))))
+    where = ".".join(str(p) for p in names)
+    kind, context, value = first["type"], first.get("ctx", {}), first.get("input")
+    unit = _unit_of(names)
+    same = [p for p in problems if tuple(p["loc"])[: len(names)] == names]
+    if kind == "extra_forbidden":
+        known = _known_fields(names[:-1])
+        return InputError(
+            f"there is no field called '{names[-1]}'.", where=where,
+            help=f"Known fields here: {', '.join(known)}." if known else "Take it out.",
+        )  # fmt: skip
+    wants: list[str] = []
+    for p in same:
+        ctx = p.get("ctx", {})
+        if p["type"] == "literal_error":
+            wants.append("one of " + str(ctx.get("expected", "")).replace(" or ", ", "))
+        elif p["type"] in _EXPECTED:
+            wants.append(_EXPECTED[p["type"]].format(**{k: f"{v:g}" if isinstance(v, float) else v for k, v in ctx.items()}))
+        elif p["type"] == "value_error":
+            wants.append(str(ctx.get("error", p["msg"])))
+    if kind == "value_error" and len(same) == 1:
+        return InputError(f"{_show(value)} cannot be used: {context.get('error', first['msg'])}.", where=where)
+    want = " or ".join(dict.fromkeys(wants)) or first["msg"].lower()
+    tail = f" {unit}" if unit and "number" not in want and "one of" not in want else ""
+    return InputError(f"{_show(value)} cannot be used: expected {want}{tail}.", where=where)
+
+
+def _known_fields(path: tuple[Any, ...]) -> list[str]:
+    model: Any = Job
+    for name in path:
+        if isinstance(name, int):
+            continue
+        info = model.model_fields.get(name)
+        if info is None:
+            return []
+        model = AcceptedStated if name == "accepted" else info.annotation
+    return list(getattr(model, "model_fields", {}))
+
+
+def parse(data: dict[str, Any]) -> Job:
+    """Validate a plain dictionary as a job; raises :class:`InputError` with one sentence."""
+    try:
+        return Job.model_validate(data)
+    except ValidationError as error:
+        raise explain(error) from None
