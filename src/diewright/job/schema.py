@@ -52,9 +52,7 @@ class PartStated(Record):
     skin: Literal["auto", "upper", "lower", "middle"] = q(
         "", "which skin of a solid sheet is meshed; upper and lower are seen against the press direction", default="auto"
     )
-    press_direction: Literal["auto"] | Vector = q(
-        "", "direction the punch travels, in part coordinates, or auto", default="auto"
-    )
+    press_direction: Literal["auto"] | Vector = q("", "direction the punch travels, in part coordinates, or auto", default="auto")
     target_edge: float = q("mm", "length of a triangle edge on flat areas; 0 chooses it from the part's size", default=0.0, ge=0, le=500)
     chord_error: float = q("mm", "largest distance between mesh and true surface; 0 chooses it", default=0.0, ge=0, le=10)
     min_edge: float = q("mm", "shortest triangle edge; 0 chooses it", default=0.0, ge=0, le=100)
@@ -75,9 +73,17 @@ class PartStated(Record):
 class SheetStated(Record):
     """The sheet metal."""
 
-    material: str = q("", "name of a sheet in the library, or of one in the job's sheets folder", default="DC04", min_length=1, max_length=60)
+    material: str = q(
+        "", "name of a sheet in the library, or of one in the job's sheets folder", default="DC04", min_length=1, max_length=60
+    )
     thickness: float = q("mm", "sheet thickness", default=0.8, ge=0.05, le=12)
-    rolling_direction: float = q("deg", "angle of the rolling direction in the blank plane, from the part's first axis across the press direction", default=0.0, ge=-180, le=180)
+    rolling_direction: float = q(
+        "deg",
+        "angle of the rolling direction in the blank plane, from the part's first axis across the press direction",
+        default=0.0,
+        ge=-180,
+        le=180,
+    )
     hardening: Literal["auto", "swift", "hollomon", "ludwik", "voce", "hockett-sherby", "swift-voce", "table"] = q(
         "", "hardening law; auto takes the one the library recommends", default="auto"
     )
@@ -111,9 +117,13 @@ class BlankStated(Record):
 class NestStated(Record):
     """How blanks lie on the strip or sheet."""
 
-    layout: Literal["auto", "one-up", "two-up", "head-to-tail"] = q("", "arrangement on the strip; auto takes the least metal", default="auto")
+    layout: Literal["auto", "one-up", "two-up", "head-to-tail"] = q(
+        "", "arrangement on the strip; auto takes the least metal", default="auto"
+    )
     web: Literal["auto"] | Annotated[float, Field(ge=0, le=100)] = q("mm", "bridge between blanks; auto by handbook rule", default="auto")
-    edge_web: Literal["auto"] | Annotated[float, Field(ge=0, le=100)] = q("mm", "bridge to the strip's edge; auto by handbook rule", default="auto")
+    edge_web: Literal["auto"] | Annotated[float, Field(ge=0, le=100)] = q(
+        "mm", "bridge to the strip's edge; auto by handbook rule", default="auto"
+    )
     strip_width_max: float = q("mm", "widest strip or coil", default=1500.0, gt=0, le=4000)
     sheet_length: float = q("mm", "sheet length for cut sheets; 0 for coil", default=0.0, ge=0, le=20_000)
     grain_tolerance: float = q("deg", "how far a blank may be turned from the rolling direction; 90 for no care", default=90.0, ge=0, le=90)
@@ -122,7 +132,9 @@ class NestStated(Record):
 class PressStated(Record):
     """The press."""
 
-    name: str = q("", "press of the table, or of one in the job's presses file; auto takes the smallest that serves", default="auto", max_length=60)
+    name: str = q(
+        "", "press of the table, or of one in the job's presses file; auto takes the smallest that serves", default="auto", max_length=60
+    )
     strokes_per_minute: float = q("1/min", "stroking rate; 0 takes the press's own", default=0.0, ge=0, le=500)
 
 
@@ -153,7 +165,8 @@ class Job(Record):
         if isinstance(data, dict) and isinstance(data.get("format"), int) and data["format"] > FORMAT:
             raise InputError(
                 f"This job was written by a newer diewright (format {data['format']}; this one reads {FORMAT}).",
-                where="format", help="Update diewright.",
+                where="format",
+                help="Update diewright.",
             )
         return data
 
@@ -168,7 +181,7 @@ def safe_name(name: str) -> str:
     if name.startswith(("/", "\\")) or re.match(r"^[A-Za-z]:", name) or ".." in re.split(r"[\\/]", name):
         raise ValueError("a file must lie inside the job folder: no absolute path and no '..'")
     if _BAD_NAME.search(name):
-        raise ValueError("a file name may not hold control characters or any of < > : \" | ? *")
+        raise ValueError('a file name may not hold control characters or any of < > : " | ? *')
     if len(name) > 200:
         raise ValueError("a file name may be 200 characters at most")
     return name
@@ -209,7 +222,11 @@ def explain(error: ValidationError) -> InputError:
     problems = error.errors()
     first = problems[0]
     loc = tuple(first["loc"])
-    names = tuple(p for p in loc if not (isinstance(p, str) and (p.startswith("literal[") or p in ("float", "constrained-float", "tuple[float, float, float]"))))
+    names = tuple(
+        p
+        for p in loc
+        if not (isinstance(p, str) and (p.startswith("literal[") or p in ("float", "constrained-float", "tuple[float, float, float]")))
+    )
     where = ".".join(str(p) for p in names)
     kind, context, value = first["type"], first.get("ctx", {}), first.get("input")
     unit = _unit_of(names)

@@ -40,7 +40,9 @@ class InputFile:
             with path.open("rb") as stream:
                 digest = hashlib.file_digest(stream, "sha256").hexdigest()
         except FileNotFoundError:
-            raise FileError(f"the file '{name}' is not in the job folder.", where=where, help="Copy it there or correct the name.") from None
+            raise FileError(
+                f"the file '{name}' is not in the job folder.", where=where, help="Copy it there or correct the name."
+            ) from None
         except OSError as error:
             raise FileError(f"the file '{name}' cannot be read ({error.strerror}).", where=where, help="Check its permissions.") from None
         return cls(path, name, digest)

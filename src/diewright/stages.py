@@ -1,0 +1,13 @@
+"""All stages in the order of the job; the only place that knows them all."""
+
+from __future__ import annotations
+
+from diewright.blank.stage import NEST
+from diewright.blank.stage import STAGE as BLANK
+from diewright.job.graph import Graph
+from diewright.part.stage import STAGE as PART
+from diewright.part.stage import TIPPING
+from diewright.press.stage import STAGE as PRESS
+from diewright.sheet.stage import STAGE as SHEET
+
+GRAPH = Graph([PART, TIPPING, SHEET, BLANK, NEST, PRESS])
