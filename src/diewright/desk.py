@@ -26,7 +26,6 @@ from diewright.job.graph import Graph, State
 from diewright.job.schema import Job
 from diewright.job.stage import Result
 from diewright.job.store import Store
-from diewright.stages import GRAPH
 from diewright.watch import Progress, Watch
 
 
@@ -55,7 +54,9 @@ class Judged:
 class Desk:
     """One job folder with its stages."""
 
-    def __init__(self, folder: str | Path, graph: Graph = GRAPH) -> None:
+    def __init__(self, folder: str | Path, graph: Graph | None = None) -> None:
+        if graph is None:
+            from diewright.stages import GRAPH as graph  # the stages load numba and CAD code: only when needed
         self.folder = Path(folder)
         self.graph = graph
         self.store = Store(self.folder)
