@@ -37,8 +37,7 @@ class InputFile:
         try:
             if not path.resolve().is_relative_to(folder.resolve()):
                 raise FileError(f"'{name}' leads outside the job folder.", where=where, help="Copy the file into the job folder.")
-            with path.open("rb") as stream:
-                digest = hashlib.file_digest(stream, "sha256").hexdigest()
+            digest = _file_digest(path, path.stat().st_mtime_ns, path.stat().st_size)
         except FileNotFoundError:
             raise FileError(
                 f"the file '{name}' is not in the job folder.", where=where, help="Copy it there or correct the name."
@@ -91,6 +90,13 @@ class Stage:
     inputs: Callable[[Job], BaseModel]
     work: Callable[[Any, Mapping[str, Result], Mapping[str, InputFile], Watch], Result]
     files: Callable[[Job], dict[str, str]] = lambda job: {}
+
+
+@lru_cache(maxsize=64)
+def _file_digest(path: Path, stamp: int, size: int) -> str:
+    """SHA-256 of a file; read again only when its time stamp or size has changed."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 @lru_cache(maxsize=64)

@@ -13,6 +13,7 @@ import os
 import shutil
 import time
 import uuid
+from collections import OrderedDict
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +27,7 @@ from diewright.job.stage import Result
 
 LIMIT_BYTES = 2_000_000_000
 LIMIT_DAYS = 90.0
+RESULTS_IN_MEMORY = 16
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,7 @@ class Store:
 
     def __init__(self, folder: Path) -> None:
         self.root = folder / "results"
+        self._read_before: OrderedDict[Path, tuple[object, Result]] = OrderedDict()
 
     def _place(self, stage: str, key: str) -> Path:
         return self.root / stage / key
@@ -101,10 +104,18 @@ class Store:
             return None
         try:
             manifest = json.loads((entry.folder / "manifest.json").read_bytes())
+            stamps = tuple((entry.folder / name).stat().st_mtime_ns for name in manifest["files"])
+            stamp, result = self._read_before.get(entry.folder, (None, Result()))
+            if stamp == stamps:  # read and checked before, and untouched since
+                return result
             for name, (_, digest) in manifest["files"].items():
                 if _digest(entry.folder / name)[1] != digest:
                     raise ValueError(name)
-            return _read(entry.folder)
+            result = _read(entry.folder)
+            self._read_before[entry.folder] = (stamps, result)
+            if len(self._read_before) > RESULTS_IN_MEMORY:
+                self._read_before.popitem(last=False)
+            return result
         except (OSError, ValueError, KeyError):
             shutil.rmtree(entry.folder, ignore_errors=True)
             return None
