@@ -39,7 +39,7 @@ class About(Record):
     title: str = q("", "what the part is called", default="Untitled part", min_length=1, max_length=120)
     number: str = q("", "drawing or job number", default="", max_length=60)
     revision: str = q("", "revision letter or number", default="A", max_length=12)
-    quantity: int = q("parts a year", "how many parts a year", default=1000, ge=1, le=100_000_000)
+    quantity: int = q("parts a year", "how many parts are made", default=1000, ge=1, le=100_000_000)
     drawn_by: str = q("", "who drew it", default="", max_length=60)
     checked_by: str = q("", "who checked it", default="", max_length=60)
 

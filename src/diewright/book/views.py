@@ -1,0 +1,144 @@
+"""What the book's pages read: the job, the stages and their results as plain JSON and raw arrays."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import diewright
+from diewright.desk import Desk
+from diewright.errors import DeskError, InputError
+from diewright.geometry.mesh import FieldMesh
+from diewright.job import file as job_file
+from diewright.job.fields import fields
+from diewright.job.stage import Result
+
+CAD_ENDINGS = {".step", ".stp", ".iges", ".igs", ".stl"}
+
+
+def book(desk: Desk, working: dict[str, Any] | None) -> dict[str, Any]:
+    """Everything the shell of the book shows: job, fields, stages, findings, choices."""
+    states = desk.states()
+    undo, redo = job_file.steps(desk.folder)
+    return {
+        "job": desk.job.model_dump(mode="json"),
+        "fields": fields(),
+        "stages": [
+            {
+                "name": n,
+                "title": desk.graph.stages[n].title,
+                "state": s.state,
+                "because": s.because,
+                "key": s.entry.key if s.entry else None,
+            }
+            for n, s in states.items()
+        ],
+        "working": working,
+        "undo": undo,
+        "redo": redo,
+        "findings": [
+            {"stage": j.stage, **j.finding.model_dump(mode="json"), "accepted": j.accepted, "by": j.by, "current": j.current}
+            for j in desk.findings()
+        ],
+        "sheets": _sheets(desk.folder),
+        "presses": _presses(desk.folder),
+        "files": sorted(p.name for p in desk.folder.iterdir() if p.suffix.lower() in CAD_ENDINGS and p.is_file()),
+        "folder": desk.folder.resolve().name,
+        "version": diewright.__version__,
+    }
+
+
+def _sheets(folder: Path) -> list[dict[str, str]]:
+    from diewright.sheet import library
+
+    own = [
+        {"name": f"sheets/{p.name}", "family": "own", "text": "from the job's sheets folder"}
+        for p in sorted((folder / "sheets").glob("*.toml"))
+    ]
+    return own + [{"name": name, "family": library.load(name).family, "text": library.load(name).text} for name in library.names()]
+
+
+def _presses(folder: Path) -> list[dict[str, str]]:
+    from diewright.press import table
+
+    return [{"name": "auto", "text": "the smallest that serves"}, *({"name": p.name, "text": p.text} for p in table.load())]
+
+
+def result(desk: Desk, stage: str) -> dict[str, Any]:
+    """The last result of a stage without its meshes and arrays, which are described only."""
+    state, found = _found(desk, stage)
+    return {
+        "key": state["key"],
+        "state": state["state"],
+        "because": state["because"],
+        "values": found.values,
+        "figures": [f.model_dump(mode="json") for f in found.figures],
+        "findings": [f.model_dump(mode="json") for f in found.findings],
+        "tables": {name: {c: _plain(v) for c, v in table.items()} for name, table in found.tables.items()},
+        "meshes": {name: _described(mesh) for name, mesh in found.meshes.items()},
+        "arrays": {name: {"shape": list(a.shape), "dtype": str(a.dtype)} for name, a in found.arrays.items()},
+        "files": sorted(found.files),
+    }
+
+
+def _found(desk: Desk, stage: str) -> tuple[dict[str, Any], Result]:
+    states = desk.states()
+    if stage not in states:
+        raise InputError(f"there is no stage called '{stage}'.", help=f"Stages: {', '.join(states)}.")
+    state = states[stage]
+    found = desk.store.get(stage, state.entry.key) if state.entry else None
+    if found is None or state.entry is None:
+        raise InputError(f"{desk.graph.stages[stage].title} has not been worked yet.", where=stage, help="Work it first.")
+    return {"key": state.entry.key, "state": state.state, "because": state.because}, found
+
+
+def _plain(column: np.ndarray) -> list[Any]:
+    return [None if isinstance(v, float) and not np.isfinite(v) else v for v in column.tolist()]
+
+
+def _described(fields: FieldMesh) -> dict[str, Any]:
+    def one(array: np.ndarray) -> dict[str, Any]:
+        finite = array[np.isfinite(array)] if array.size else array
+        low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 0.0)
+        return {"components": int(np.prod(array.shape[1:])), "min": low, "max": high}
+
+    return {
+        "points": len(fields.mesh.points),
+        "triangles": len(fields.mesh.triangles),
+        "point": {n: one(a) for n, a in fields.point.items()},
+        "cell": {n: one(a) for n, a in fields.cell.items()},
+    }
+
+
+def keyed(desk: Desk, stage: str, key: str) -> Result:
+    """The result under a certain key; raises :class:`InputError` if it is gone."""
+    if stage not in desk.graph.stages or not key.isalnum():
+        raise InputError("there is no such result.", where=stage)
+    found = desk.store.get(stage, key)
+    if found is None:
+        raise InputError("this result has gone from the store.", where=stage, help="Reload the page.")
+    return found
+
+
+def mesh_bytes(found: Result, mesh: str, what: str) -> bytes:
+    """Raw little-endian array of a mesh: ``points``, ``triangles``, ``point.<field>`` or ``cell.<field>``."""
+    if mesh not in found.meshes:
+        raise InputError(f"there is no mesh called '{mesh}'.")
+    fields = found.meshes[mesh]
+    if what == "points":
+        return fields.mesh.points.astype("<f4").tobytes()
+    if what == "triangles":
+        return fields.mesh.triangles.astype("<u4").tobytes()
+    kind, _, name = what.partition(".")
+    table = {"point": fields.point, "cell": fields.cell}.get(kind, {})
+    if name not in table:
+        raise InputError(f"there is no field called '{what}'.")
+    return table[name].astype("<f4").tobytes()
+
+
+def error_json(error: DeskError) -> bytes:
+    """The one error shape."""
+    return json.dumps(error.as_dict()).encode()

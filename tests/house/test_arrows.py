@@ -1,0 +1,83 @@
+"""The arrows of the house: which package may know which (see docs/design/stages.md)."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import diewright
+
+ROOT = Path(diewright.__file__).parent
+BASE = {"errors", "watch"}
+STAGE_TOOLS = BASE | {"job", "sheet", "mechanics", "geometry"}
+# package or module -> what it may import from diewright, besides itself
+ALLOWED = {
+    "errors": set(),
+    "watch": {"errors"},
+    "machine": set(),
+    "geometry": BASE,
+    "mechanics": BASE | {"geometry"},
+    "sheet": BASE | {"job", "mechanics", "geometry"},
+    "job": BASE | {"geometry"},
+    "part": STAGE_TOOLS,
+    "blank": STAGE_TOOLS,
+    "press": STAGE_TOOLS,
+    "stages": {"job", "part", "sheet", "blank", "press"},
+    "desk": BASE | {"job", "stages"},
+    "worker": {"errors", "desk"},
+    "book": BASE | {"", "desk", "job", "geometry", "sheet", "press"},
+    "console": {"errors", "desk", "job", "sheet", "press", "prove"},
+    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press"},
+    "cli": {"errors", "console", "desk", "job", "book", "prove"},
+    "": {"desk"},
+}
+
+
+def name_of(path: Path) -> str:
+    first = path.relative_to(ROOT).parts[0]
+    return "" if first == "__init__.py" else first.removesuffix(".py")
+
+
+def imports(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names = [a.name for a in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative imports hide the arrows"
+            names = [node.module or ""] if node.module != "diewright" else [f"diewright.{a.name}" for a in node.names]
+        else:
+            continue
+        for name in names:
+            parts = name.split(".")
+            if parts[0] == "diewright":
+                target = parts[1] if len(parts) > 1 else ""
+                is_room = (ROOT / target).is_dir() or (ROOT / f"{target}.py").is_file()
+                found.add(target if target and is_room else ("desk" if target in ("open_job", "Desk") else ""))
+    return found
+
+
+FILES = sorted(p for p in ROOT.rglob("*.py") if "examples" not in p.parts)
+
+
+@pytest.mark.parametrize("path", FILES, ids=[p.relative_to(ROOT).as_posix() for p in FILES])
+def test_arrows_point_down(path: Path) -> None:
+    room = name_of(path)
+    assert room in ALLOWED, f"{room} has no arrows: add it to the plan of the house"
+    wrong = imports(path) - ALLOWED[room] - {room}
+    assert not wrong, f"{path.relative_to(ROOT)} may not import {sorted(wrong)}"
+
+
+def test_the_check_can_fail(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.py"
+    bad.write_text("from diewright.book.server import make_app\nimport diewright.cli\n")
+    assert imports(bad) == {"book", "cli"}
+
+
+def test_no_pickle_and_no_words_that_do_not_belong() -> None:
+    for path in FILES:
+        text = path.read_text(encoding="utf-8")
+        assert "import pickle" not in text, path
+        assert "allow_pickle=True" not in text, path
