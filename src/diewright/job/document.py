@@ -46,7 +46,7 @@ def _range(field: dict[str, Any]) -> str:
     if "exclusive_minimum" in field:
         words.append(f"more than {field['exclusive_minimum']:g}")
     if "maximum" in field:
-        words.append(f"{field["maximum"]:,.6g} or less")
+        words.append(f"{field['maximum']:,.9g} or less")
     if "exclusive_maximum" in field:
         words.append(f"less than {field['exclusive_maximum']:g}")
     if str(field["kind"]).startswith("auto"):
