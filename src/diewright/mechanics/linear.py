@@ -1,0 +1,121 @@
+"""Sparse symmetric systems on a triangle mesh: one pattern, one ordering, many factorisations.
+
+The lower triangle of the matrix is kept in compressed columns. CHOLMOD (through cvxopt) factorises it with the ordering
+analysed once; where cvxopt is missing, scipy's SuperLU takes over (about four times slower on the matrices of
+the inverse solver; the figures are in ``docs/design/inverse.md``).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_matrix, csr_matrix
+
+try:
+    import cvxopt
+    from cvxopt import cholmod
+except ImportError:  # the fallback is slower, not worse
+    cvxopt = cholmod = None
+
+Floats = NDArray[np.float64]
+
+
+class NotPositiveDefinite(ArithmeticError):
+    """The matrix has no Cholesky factor."""
+
+
+class Pattern:
+    """Lower-triangle pattern for ``width`` unknowns per node of a triangle mesh.
+
+    Unknown ``c`` of node ``i`` has number ``width i + c``; ``fixed`` marks the ones taken out. ``slot (m, 6·7/2 or 3·4/2)``
+    says where each entry of an element's lower triangle goes in ``values (nnz + 1,)``; the last value is a sink.
+    """
+
+    def __init__(self, triangles: NDArray[np.int32], nodes: int, width: int, fixed: NDArray[np.bool_]) -> None:
+        self.width = width
+        self.total = width * nodes
+        self.free = np.flatnonzero(~fixed)
+        number = np.full(self.total, -1, dtype=np.int64)
+        number[self.free] = np.arange(len(self.free))
+        self.size = len(self.free)
+        dof = (width * triangles[:, :, None].astype(np.int64) + np.arange(width)).reshape(len(triangles), -1)
+        local = number[dof]
+        k = local.shape[1]
+        rows, cols = np.tril_indices(k)
+        a, b = local[:, rows], local[:, cols]
+        low, high = np.minimum(a, b), np.maximum(a, b)
+        key = np.where(low < 0, -1, low * self.size + high)
+        unique, inverse = np.unique(key, return_inverse=True)
+        shift = 1 if unique[0] == -1 else 0
+        self.nnz = len(unique) - shift
+        slot = inverse.reshape(key.shape) - shift
+        self.slot = np.ascontiguousarray(np.where(slot < 0, self.nnz, slot)).astype(np.int32)
+        unique = unique[shift:]
+        self.column, self.row = (unique // self.size).astype(np.int32), (unique % self.size).astype(np.int32)
+        self.start = np.searchsorted(self.column, np.arange(self.size + 1)).astype(np.int32)
+        self.diagonal = np.flatnonzero(self.row == self.column)
+        self._symbolic: Any = None
+        self._matrix: Any = None
+
+    def zeros(self) -> Floats:
+        """Room for the values, with the sink at the end."""
+        return np.zeros(self.nnz + 1)
+
+    def full(self, values: Floats) -> csr_matrix:
+        """The whole symmetric matrix on the free unknowns."""
+        lower = csc_matrix((values[: self.nnz], self.row, self.start), shape=(self.size, self.size))
+        upper = lower.T.tocsr(copy=True)
+        upper.setdiag(0.0)
+        return (lower.tocsr() + upper).tocsr()
+
+    def factor(self, values: Floats) -> Factor:
+        """Factorise; raises :class:`NotPositiveDefinite`."""
+        if cholmod is None:
+            return _LuFactor(self.full(values).tocsc())
+        if self._matrix is None:
+            v, i, j = (cvxopt.matrix(np.ascontiguousarray(x)) for x in (values[: self.nnz], self.row.astype(np.int64), self.column.astype(np.int64)))
+            self._matrix = cvxopt.spmatrix(v, i, j, (self.size, self.size))
+            self._symbolic = cholmod.symbolic(self._matrix)
+        else:
+            self._matrix.V = cvxopt.matrix(np.ascontiguousarray(values[: self.nnz]))
+        try:
+            cholmod.numeric(self._matrix, self._symbolic)
+        except ArithmeticError as error:
+            raise NotPositiveDefinite from error
+        return _CholeskyFactor(self._symbolic)
+
+
+class Factor:
+    """A factorised matrix."""
+
+    def solve(self, right: Floats) -> Floats:
+        """Solution for one right side ``(size,)`` or several ``(size, k)``."""
+        raise NotImplementedError
+
+
+class _CholeskyFactor(Factor):
+    def __init__(self, symbolic: Any) -> None:
+        self._symbolic = symbolic
+
+    def solve(self, right: Floats) -> Floats:
+        x = cvxopt.matrix(np.asfortranarray(right, dtype=float))
+        cholmod.solve(self._symbolic, x)
+        return np.asarray(x).reshape(right.shape)
+
+
+class _LuFactor(Factor):
+    def __init__(self, matrix: csc_matrix) -> None:
+        from scipy.sparse.linalg import splu
+
+        options = {"SymmetricMode": True}
+        try:
+            self._lu = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
+        except RuntimeError as error:
+            raise NotPositiveDefinite from error
+        if not (self._lu.U.diagonal() > 0).all():
+            raise NotPositiveDefinite
+
+    def solve(self, right: Floats) -> Floats:
+        return self._lu.solve(np.ascontiguousarray(right, dtype=float))
