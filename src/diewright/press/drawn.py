@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from shapely import MultiPoint
+
 from diewright.errors import InputError
 from diewright.job.stage import Result
 from diewright.press.drawing import equivalent_diameter
@@ -22,7 +24,8 @@ class Drawn:
     """The draw in short; lengths mm, areas mm2.
 
     ``is_round``; ``flat`` (nothing to draw); ``depth``; ``thickness``; ``diameter`` of the cup and ``blank_diameter``, for a part that is not round those of
-    the circles of equal area; ``wall_length`` round the punch; ``outline``; ``blank_area``, ``blank_perimeter``, ``blank_box`` of the developed blank.
+    the circles of equal area; ``wall_length`` round the punch; ``outline``; ``rim_diameter`` of the circle as large as the finished part in plan (0: not
+    known); ``blank_area``, ``blank_perimeter``, ``blank_box`` of the developed blank.
     """
 
     is_round: bool
@@ -33,6 +36,7 @@ class Drawn:
     blank_diameter: float
     wall_length: float
     outline: Outline
+    rim_diameter: float
     blank_area: float
     blank_perimeter: float
     blank_box: tuple[float, float]
@@ -74,7 +78,7 @@ def read_drawn(tipping: Result, blank: Result, thickness: float) -> Drawn:
     return Drawn(
         is_round=is_round, flat=depth < 0.5 * s, depth=depth, thickness=s, diameter=diameter,
         blank_diameter=max(equivalent_diameter(area), diameter * (1.0 + 1e-9)),
-        wall_length=math.pi * diameter if is_round else outline.length, outline=outline,
+        wall_length=math.pi * diameter if is_round else outline.length, outline=outline, rim_diameter=_rim(tipping),
         blank_area=area, blank_perimeter=perimeter, blank_box=(width, height),
     )  # fmt: skip
 
@@ -84,6 +88,14 @@ def _outline(tipping: Result, depth: float) -> Outline | None:
     if part is None or depth <= 0.0:
         return None
     return section_outline(part.mesh, float(part.mesh.points[:, 2].max()) - LEVEL * depth)
+
+
+def _rim(tipping: Result) -> float:
+    part = tipping.meshes.get("part")
+    if part is None:
+        return 0.0
+    area = MultiPoint(part.mesh.points[:, :2]).convex_hull.area
+    return equivalent_diameter(area) if area > 0.0 else 0.0
 
 
 def _fallback(tipping: Result, stated: Mapping[str, Any], is_round: bool, blank_box: tuple[float, float]) -> Outline:

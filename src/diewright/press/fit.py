@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from diewright.press.drawing import DRAW_WORK_SHARE, draw_work
+from diewright.press.stroke import curve_work
 from diewright.press.table import Press
 
 Floats = NDArray[np.float64]
@@ -29,13 +31,12 @@ class Demand:
     """What the operation asks of a press.
 
     ``height`` above bottom and ``draw`` force ``(n,)`` [mm, N], heights falling from first touch to 0; ``holder`` force [N] (0: none needed);
-    ``work`` of the draw [J]; ``depth`` of the deepest operation [mm]; ``bed`` box of the blank [mm]; ``family`` of the metal; ``cutting``: no draw, only a cut.
+    ``depth`` of the deepest operation [mm]; ``bed`` box of the blank [mm]; ``family`` of the metal; ``cutting``: no draw, only a cut.
     """
 
     height: Floats
     draw: Floats
     holder: float
-    work: float
     depth: float
     bed: tuple[float, float]
     family: str
@@ -46,8 +47,13 @@ class Demand:
         return self.draw + (self.holder if press.slide_pushes_cushion else 0.0)
 
     def slide_work(self, press: Press) -> float:
-        """Work the slide does a stroke [J]."""
-        return self.work + (self.holder * float(self.height.max()) / 1000.0 if press.slide_pushes_cushion else 0.0)
+        """Work the slide does a stroke [J]: the larger of ``x F h`` and the area under the curve, and the cushion's share."""
+        area = curve_work(-self.height, self.draw)
+        rule = 0.0
+        if not self.cutting:
+            share = DRAW_WORK_SHARE["single" if press.slide_pushes_cushion else "double"]
+            rule = draw_work(float(self.draw.max()), float(self.height.max()), share)
+        return max(area, rule) + (self.holder * float(self.height.max()) / 1000.0 if press.slide_pushes_cushion else 0.0)
 
 
 @dataclass(frozen=True)
@@ -145,16 +151,21 @@ def _bed(press: Press, demand: Demand) -> Check:
 def _stroke(press: Press, demand: Demand) -> list[Check]:
     wanted = STROKE_DEPTHS * demand.depth
     if demand.cutting:
-        return [_shut(press)]
+        return [_shut(press, demand)]
     level: Level = "ok" if press.stroke_mm >= wanted else ("attend" if press.stroke_mm >= 2.0 * demand.depth else "stop")
     text = f"A draw of {demand.depth:.1f} mm asks for a stroke of {wanted:.0f} mm so that the part can be lifted out; {press.name} has {press.stroke_mm:g} mm."
     source = f"{STROKE_DEPTHS:g} times the depth, {PRACTICE}; below twice the depth the part stays in the tool"
-    return [Check("stroke", level, text, press.stroke_mm, wanted, "mm", source, "Take a press with a longer stroke."), _shut(press)]
+    return [Check("stroke", level, text, press.stroke_mm, wanted, "mm", source, "Take a press with a longer stroke."), _shut(press, demand)]
 
 
-def _shut(press: Press) -> Check:
+def _shut(press: Press, demand: Demand) -> Check:
     low = press.shut_height_mm - press.shut_height_adjust_mm
     text = f"The closed tool has to be between {low:g} and {press.shut_height_mm:g} mm high for {press.name} (without packing plates)."
+    if press.crank is None:
+        high = press.shut_height_mm + max(0.0, press.stroke_mm - STROKE_DEPTHS * demand.depth)
+        text = (
+            f"The closed tool has to be between {press.shut_height_mm:g} and {high:.0f} mm high for {press.name} (without packing plates)."
+        )
     return Check("shut_height", "note", text, press.shut_height_mm, None, "mm", press.source, "Design the tool to it.")
 
 

@@ -73,13 +73,15 @@ def force_curve(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Strokes [mm], draw force scaled to the headline ``peak`` [N], and the slab method's own force [N].
 
-    Round parts: the first draw itself. Others: the cup of equal areas lends its shape; its stroke is stretched to the part's depth, its force follows the
-    length of the real outline. Where the flange is too narrow for the slab method, the force rises with the wall's angle alone.
+    The first of several draws of a cup is taken as it is. Otherwise the cup of equal areas is drawn until its rim is as large as the part's own in plan, and
+    its stroke is stretched to the part's depth (nothing to stretch for a cup with upright walls); the force follows the length of the real outline. Where the flange is too narrow for the slab method, the force rises with the wall's angle alone.
     """
     first = case.first
     cup = Cup(case.blank_diameter, first.diameter, part.thickness, first.punch_radius, first.die_radius)
     strokes = np.linspace(0.0, first.height, POINTS)
-    reach = first.height if part.is_round else min(first.height, cup.full_draw)
+    reach = min(first.height, cup.full_draw)
+    if len(case.draws) == 1 and part.rim_diameter > 0.0:
+        reach = max(cup.stroke_at_rim(part.rim_diameter), 0.2 * sum(cup.arcs))
     at = strokes * (reach / first.height)
     slab = draw_curve(cup, flow, at, holder, friction) * (case.wall_length / (np.pi * first.diameter))
     top = float(slab.max())
@@ -134,7 +136,7 @@ def work(inputs: PressInputs, upstream: Mapping[str, Result], files: Mapping[str
 
     height = strokes[-1] - strokes
     area_work = curve_work(strokes, force)
-    demand = Demand(height, force, holder, area_work, depth, part.blank_box, metal.family, cutting=part.flat)
+    demand = Demand(height, force, holder, depth, part.blank_box, metal.family, cutting=part.flat)
     press, candidates = choose(presses, demand, inputs.strokes_per_minute)
     if wanted != "auto":
         press = named(presses, wanted)
@@ -142,8 +144,6 @@ def work(inputs: PressInputs, upstream: Mapping[str, Result], files: Mapping[str
         share = drawing.DRAW_WORK_SHARE["single" if press.slide_pushes_cushion else "double"]
         figures = drawing_figures(part, metal, case, holder, float(force.max()), inverse, share) + figures
         figures += _slab_figure(part, case, slab, holder, inputs.friction)
-        handbook = drawing.draw_work(float(force.max()), case.first.height, share)
-        demand = Demand(height, force, holder, max(area_work, handbook), depth, part.blank_box, metal.family)
     found = checks(press, demand, inputs.strokes_per_minute)
     figures += _press_figures(press, demand, inputs.strokes_per_minute, area_work)
     watch.step("press figures", 2, 3)
@@ -177,9 +177,7 @@ def _curve_how(part: Drawn) -> str:
     if part.flat:
         return "cutting force over the sheet's thickness; it fades as the crack runs, which is left out"
     if part.is_round:
-        return (
-            "shape by the slab method for the first draw, scaled to the handbook's largest force; draw_slab_kN is the slab method unscaled"
-        )
+        return "shape by the slab method for the first draw (stretched to the part's depth where the walls slope), scaled to the handbook's largest force; draw_slab_kN is the slab method unscaled"
     return "shape borrowed from the round cup of equal areas, stretched to the part's depth and scaled to the largest force: an estimate of the course only"
 
 

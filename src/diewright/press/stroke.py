@@ -89,6 +89,17 @@ class Cup:
             low, high = (mid, high) if float(self.rim(mid)) > edge else (low, mid)
         return low
 
+    def stroke_at_rim(self, rim: float) -> float:
+        """Stroke at which the rim has come in to the diameter ``rim`` [mm], by bisection; zero if the blank is no larger, the full draw if the rim
+        would lie on the die radius or inside it."""
+        if rim <= self.diameter + 2.0 * self.arcs[1]:
+            return self.full_draw
+        low, high = 0.0, max(self.flange_end, 0.0)
+        for _ in range(80):
+            mid = (low + high) / 2.0
+            low, high = (mid, high) if float(self.rim(mid)) > rim else (low, mid)
+        return low
+
     @property
     def full_draw(self) -> float:
         """Stroke at which the rim leaves the die radius and the whole blank is cup [mm]."""
