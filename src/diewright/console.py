@@ -150,28 +150,21 @@ def sheets(name: str, as_json: bool) -> None:
     """Print the library or one sheet."""
     from diewright.sheet import library
 
-    if name:
-        data = library.load(name).as_dict()
-        if as_json:
-            put_json(data)
-            return
-        table = _table("value", "", "source")
-        sources = data.pop("sources", {})
-        for key, value in data.items():
-            table.add_row(
-                key,
-                escape(json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else str(value)),
-                escape(str(sources.get(key, ""))),
-            )
-        OUT.print(table)
-        return
-    loaded = [library.load(n) for n in library.names()]
+    loaded = [library.load(n) for n in ((name,) if name else library.names())]
     if as_json:
-        put_json([s.as_dict() for s in loaded])
+        put_json([s.model_dump(mode="json") for s in loaded])
+        return
+    if name:
+        table = _table(loaded[0].name, ">value", "source")
+        for key, entry in loaded[0].values:
+            table.add_row(key, number(entry.value, 4), escape(entry.source))
+        for fit in loaded[0].hardening:
+            table.add_row(f"hardening, {fit.law}", "", escape(fit.source))
+        OUT.print(table)
         return
     table = _table("sheet", "family", ">Rp0.2 MPa", ">Rm MPa", ">r0", ">r45", ">r90", ">n")
     for s in loaded:
-        table.add_row(s.name, s.family, *(number(v) for v in (s.Rp02, s.Rm, s.r0, s.r45, s.r90, s.n)))
+        table.add_row(s.name, s.family, *(number(s.number_of(v)) for v in ("Rp02", "Rm", "r0", "r45", "r90", "n")))
     OUT.print(table)
 
 
@@ -179,13 +172,13 @@ def presses(as_json: bool) -> None:
     """Print the press table."""
     from diewright.press import table as press_table
 
-    loaded = press_table.load()
+    loaded = press_table.generic_presses()
     if as_json:
-        put_json([p.as_dict() for p in loaded])
+        put_json([p.model_dump(mode="json") for p in loaded])
         return
     table = _table("press", "kind", ">force kN", ">stroke mm")
     for p in loaded:
-        table.add_row(p.name, p.kind, number(p.force_kn, 4), number(p.stroke, 4))
+        table.add_row(p.name, p.kind, number(p.force_kn, 4), number(p.stroke_mm, 4))
     OUT.print(table)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 import diewright
 
 ROOT = Path(diewright.__file__).parent
+PROJECT = Path(__file__).resolve().parents[2]
 BASE = {"errors", "watch"}
 STAGE_TOOLS = BASE | {"job", "sheet", "mechanics", "geometry"}
 # package or module -> what it may import from diewright, besides itself
@@ -81,3 +83,19 @@ def test_no_pickle_and_no_words_that_do_not_belong() -> None:
         text = path.read_text(encoding="utf-8")
         assert "import pickle" not in text, path
         assert "allow_pickle=True" not in text, path
+
+
+def test_no_machine_paths_in_the_project() -> None:
+    listed = subprocess.run(["git", "ls-files"], cwd=PROJECT, capture_output=True, text=True, check=False)
+    if listed.returncode:
+        pytest.skip("not a git clone")
+    marks = [f"/{name}/" for name in ("work", "root", "farm")]
+    for name in listed.stdout.splitlines():
+        path = PROJECT / name
+        if (
+            path.suffix in {".py", ".md", ".toml", ".js", ".css", ".html", ".csv", ".typ", ".step", ""}
+            and path.is_file()
+            and "vendor" not in path.parts
+        ):
+            text = path.read_text(encoding="utf-8", errors="replace")
+            assert not [m for m in marks if m in text], name

@@ -14,6 +14,8 @@ from http.cookies import CookieError, SimpleCookie
 from typing import Any
 from urllib.parse import parse_qs
 
+from starlette.exceptions import HTTPException
+
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -31,8 +33,11 @@ HEADERS = [
 ]
 
 
-class _TooLarge(Exception):
-    """The body went over its limit while it was read."""
+class _TooLarge(HTTPException):
+    """The body went over its limit while it was read; the application's own handler says so."""
+
+    def __init__(self, limit: int) -> None:
+        super().__init__(413, _too_large(limit))
 
 
 class Guard:
@@ -71,7 +76,7 @@ class Guard:
             message = await receive()
             seen += len(message.get("body", b""))
             if seen > limit:
-                raise _TooLarge
+                raise _TooLarge(limit)
             return message
 
         async def dressed(message: Message) -> None:
@@ -79,10 +84,7 @@ class Guard:
                 message = {**message, "headers": [*message.get("headers", []), *HEADERS]}
             await send(message)
 
-        try:
-            await self.app(scope, counted, dressed)
-        except _TooLarge:
-            await _refuse(send, 413, _too_large(limit))
+        await self.app(scope, counted, dressed)
 
     def _cookie(self) -> tuple[bytes, bytes]:
         return (b"set-cookie", f"{COOKIE}={self.token}; Path=/; HttpOnly; SameSite=Strict".encode())

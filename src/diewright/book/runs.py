@@ -16,6 +16,7 @@ from diewright.errors import StoreError
 from diewright.job.disk import write_whole
 
 GRACE = 3.0
+COMMAND = (sys.executable, "-m", "diewright.worker")
 
 
 class Runs:
@@ -44,7 +45,7 @@ class Runs:
             log = self._log()
             try:
                 self._process = subprocess.Popen(
-                    [sys.executable, "-m", "diewright.worker", str(self.folder)],
+                    [*COMMAND, str(self.folder)],
                     stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=log, text=True, encoding="utf-8",
                 )  # fmt: skip
             finally:

@@ -140,6 +140,8 @@ def _add_errors(app: FastAPI) -> None:
     @app.exception_handler(HTTPException)
     async def absent(request: Request, error: HTTPException) -> JSONResponse:
         what = f"There is no page '{request.url.path}'." if error.status_code == 404 else "The request was not understood."
+        if error.status_code == 413:
+            return JSONResponse({"error": error.detail, "where": "", "help": ""}, status_code=413)
         return JSONResponse({"error": what, "where": "", "help": "Go back to the book's first page."}, status_code=error.status_code)
 
     @app.exception_handler(Exception)

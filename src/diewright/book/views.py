@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from pathlib import Path
 from typing import Any
@@ -58,13 +59,25 @@ def _sheets(folder: Path) -> list[dict[str, str]]:
         {"name": f"sheets/{p.name}", "family": "own", "text": "from the job's sheets folder"}
         for p in sorted((folder / "sheets").glob("*.toml"))
     ]
-    return own + [{"name": name, "family": library.load(name).family, "text": library.load(name).text} for name in library.names()]
+    shipped = [library.load(name) for name in library.names()]
+    return own + [
+        {"name": s.name, "family": s.family, "text": f"{s.title}; Rp0.2 {s.number_of('Rp02'):.0f}, Rm {s.number_of('Rm'):.0f} MPa"}
+        for s in shipped
+    ]
 
 
 def _presses(folder: Path) -> list[dict[str, str]]:
     from diewright.press import table
 
-    return [{"name": "auto", "text": "the smallest that serves"}, *({"name": p.name, "text": p.text} for p in table.load())]
+    presses = list(table.generic_presses())
+    own = folder / "presses.toml"
+    if own.is_file():
+        with contextlib.suppress(DeskError):  # the press stage says what is wrong with it
+            presses += [p.model_copy(update={"name": f"own:{p.name}"}) for p in table.own_presses(own)]
+    return [
+        {"name": "auto", "text": "the smallest that serves"},
+        *({"name": p.name, "text": f"{p.force_kn:.0f} kN, stroke {p.stroke_mm:.0f} mm"} for p in presses),
+    ]
 
 
 def result(desk: Desk, stage: str) -> dict[str, Any]:
