@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPoint, Polygon
 from shapely.ops import unary_union
 
 from diewright.geometry.mesh import TriMesh
@@ -49,31 +49,16 @@ def section_outline(mesh: TriMesh, level: float) -> Outline | None:
     # an edge that crosses belongs to the piece of wall of its triangles
     piece = np.zeros(len(mesh.points), dtype=np.int64)
     piece[cut_mesh.triangles.ravel()] = np.repeat(cut_mesh.components, 3)
-    hulls = []
-    for label in np.unique(piece[a]):
-        ring = points[piece[a] == label]
-        if len(ring) >= 3:
-            hull = Polygon(ring).convex_hull if len(ring) == 3 else unary_union([Polygon(_hull(ring))])
-            if hull.geom_type == "Polygon" and hull.area > 0.0:
-                hulls.append(hull)
-    if not hulls:
+    hulls = [MultiPoint(points[piece[a] == label]).convex_hull for label in np.unique(piece[a])]
+    whole = MultiPoint(points).convex_hull
+    if whole.geom_type != "Polygon" or whole.area <= 0.0:
         return None
-    whole = unary_union(hulls)
-    parts = list(whole.geoms) if hasattr(whole, "geoms") else [whole]
-    open_wall = len(parts) > 1 and sum(p.area for p in parts) < 0.2 * whole.convex_hull.area
-    if open_wall:  # opposite walls that do not meet, as of a channel: the punch spans them
-        parts = [whole.convex_hull]
+    joined = unary_union([h for h in hulls if h.geom_type == "Polygon"])
+    # opposite walls that do not meet, as of a channel, enclose nothing by themselves: the punch spans them
+    joined = whole if joined.area < 0.2 * whole.area else joined
+    parts = list(joined.geoms) if hasattr(joined, "geoms") else [joined]
     length, area = float(sum(p.length for p in parts)), float(sum(p.area for p in parts))
     return Outline(length, area, "hull of the part's section a third of its depth below the top", parts[0] if len(parts) == 1 else None)
-
-
-def _hull(points: np.ndarray) -> np.ndarray:
-    from shapely import MultiPoint
-
-    hull = MultiPoint(points).convex_hull
-    if hull.geom_type != "Polygon":
-        return np.concatenate([points[:1], points[:1], points[:1]])
-    return np.asarray(hull.exterior.coords)
 
 
 def box_outline(width: float, height: float) -> Outline:
