@@ -247,10 +247,15 @@ class Nester:
         for i in range(count):
             gap = shapely.distance(shapes[i], np.delete(shapes, np.s_[: i + 1])).min() if len(shapes) > i + 1 else np.inf
             if gap < self.gap - 1e-6:
-                raise SolveError(f"The layout {found.layout} leaves {gap:.6f} mm between blanks where {self.gap:.6f} mm are wanted.", help="Simplify the outline.")
+                raise SolveError(
+                    f"The layout {found.layout} leaves {gap:.6f} mm between blanks where {self.gap:.6f} mm are wanted.",
+                    help="Simplify the outline.",
+                )
         low, high = outlines[..., 1].min(), outlines[..., 1].max()
         if low < found.edge_web - 1e-6 or found.strip_width - high < found.edge_web - 1e-6:
-            raise SolveError(f"The layout {found.layout} does not keep its edge web of {found.edge_web:.4f} mm.", help="Simplify the outline.")
+            raise SolveError(
+                f"The layout {found.layout} does not keep its edge web of {found.edge_web:.4f} mm.", help="Simplify the outline."
+            )
 
 
 def on_length(layout: Layout, outline: Floats, length: float) -> int:

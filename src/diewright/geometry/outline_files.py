@@ -120,11 +120,10 @@ def step(outline: Outline, holes: Sequence[Outline] = (), name: str = "blank") -
     from OCP.GProp import GProp_GProps
     from OCP.IFSelect import IFSelect_RetDone
     from OCP.Interface import Interface_Static
-    from OCP.Message import Message
+    from OCP.Message import Message, Message_PrinterOStream
     from OCP.STEPControl import STEPControl_AsIs, STEPControl_Writer
 
-    messenger = Message.DefaultMessenger_s()
-    messenger.RemovePrinters(_printer_type())
+    Message.DefaultMessenger_s().RemovePrinters(Message_PrinterOStream.get_type_descriptor_s())
     plane = gp_Pln(gp_Pnt(0, 0, 0), gp_Dir(0, 0, 1))
     sign = 1.0 if outline.area > 0 else -1.0
     face_maker = BRepBuilderAPI_MakeFace(plane, _wire(outline), True)
@@ -141,7 +140,8 @@ def step(outline: Outline, holes: Sequence[Outline] = (), name: str = "blank") -
         raise SolveError(f"The face in the STEP file has {props.Mass():.6f} mm2 where the outline has {want:.6f} mm2.", where="step")
     writer = STEPControl_Writer()
     Interface_Static.SetCVal_s("write.step.unit", "MM")
-    Interface_Static.SetCVal_s("write.step.product.name", re.sub(r"[^A-Za-z0-9 ._-]", "_", name)[:60] or "blank")
+    name = re.sub(r"[^A-Za-z0-9 ._-]", "_", name)[:60] or "blank"
+    Interface_Static.SetCVal_s("write.step.product.name", name)
     writer.Transfer(face, STEPControl_AsIs)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "outline.step"
@@ -154,18 +154,11 @@ def step(outline: Outline, holes: Sequence[Outline] = (), name: str = "blank") -
     return text.encode("latin-1")
 
 
-def _printer_type() -> Any:
-    from OCP.Message import Message_PrinterOStream
-
-    return Message_PrinterOStream.get_type_descriptor_s()
-
-
 def _wire(outline: Outline) -> Any:
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeWire
+    from OCP.collections import Array1_double, Array1_gp_Pnt, Array1_int
     from OCP.Geom import Geom_BSplineCurve, Geom_Circle, Geom_TrimmedCurve
     from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
-    from OCP.TColgp import TColgp_Array1OfPnt
-    from OCP.TColStd import TColStd_Array1OfInteger, TColStd_Array1OfReal
 
     maker = BRepBuilderAPI_MakeWire()
     for piece in outline.pieces:
@@ -178,11 +171,11 @@ def _wire(outline: Outline) -> Any:
             begin = up * piece.begin
             edge = BRepBuilderAPI_MakeEdge(Geom_TrimmedCurve(Geom_Circle(axis, piece.radius), begin, begin + abs(piece.sweep)))
         else:
-            poles = TColgp_Array1OfPnt(1, len(piece.control))
+            poles = Array1_gp_Pnt(1, len(piece.control))
             for i, (x, y) in enumerate(piece.control, start=1):
                 poles.SetValue(i, gp_Pnt(float(x), float(y), 0.0))
             at, times = np.unique(piece.knots, return_counts=True)
-            knots, mults = TColStd_Array1OfReal(1, len(at)), TColStd_Array1OfInteger(1, len(at))
+            knots, mults = Array1_double(1, len(at)), Array1_int(1, len(at))
             for i, (k, m) in enumerate(zip(at, times, strict=True), start=1):
                 knots.SetValue(i, float(k))
                 mults.SetValue(i, int(m))
