@@ -1,0 +1,87 @@
+// The one road to the server: JSON, raw arrays and the stream of events. Every refusal arrives as a Problem.
+
+export class Problem extends Error {
+  constructor({ error, where = "", help = "" }, status = 0) {
+    super(error);
+    this.error = error;
+    this.where = where;
+    this.help = help;
+    this.status = status;
+  }
+}
+
+const LOST = { error: "The desk does not answer.", where: "", help: "Start it again with: diewright open" };
+
+async function refusal(response) {
+  try {
+    const said = await response.json();
+    if (said && typeof said.error === "string") return new Problem(said, response.status);
+  } catch {
+    // not JSON: say what is known
+  }
+  return new Problem({ error: `The desk refused this request (${response.status}).`, help: "Load the page again." }, response.status);
+}
+
+async function ask(path, options) {
+  let response;
+  try {
+    response = await fetch(path, { credentials: "same-origin", ...options });
+  } catch {
+    throw new Problem(LOST);
+  }
+  if (!response.ok) throw await refusal(response);
+  return response;
+}
+
+export const get = async (path) => (await ask(path)).json();
+
+export const post = async (path, body = {}) =>
+  (await ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) })).json();
+
+export async function upload(path, file) {
+  const form = new FormData();
+  form.append("file", file, file.name);
+  return (await ask(path, { method: "POST", body: form })).json();
+}
+
+const seg = encodeURIComponent;
+const raw = new Map();
+
+async function numbers(path, Kind) {
+  if (!raw.has(path)) {
+    raw.set(
+      path,
+      ask(path).then(async (r) => new Kind(await r.arrayBuffer())),
+    );
+    raw.get(path).catch(() => raw.delete(path));
+    if (raw.size > 80) raw.delete(raw.keys().next().value); // keep the oldest out: a long session must not fill memory
+  }
+  return raw.get(path);
+}
+
+/** Raw content of one result; `key` names exactly one state of the job, so everything here may be kept. */
+export const data = {
+  points: (stage, key, mesh) => numbers(`/api/result/${seg(stage)}/${seg(key)}/mesh/${seg(mesh)}/points`, Float32Array),
+  triangles: (stage, key, mesh) => numbers(`/api/result/${seg(stage)}/${seg(key)}/mesh/${seg(mesh)}/triangles`, Uint32Array),
+  point: (stage, key, mesh, field) => numbers(`/api/result/${seg(stage)}/${seg(key)}/mesh/${seg(mesh)}/point.${seg(field)}`, Float32Array),
+  cell: (stage, key, mesh, field) => numbers(`/api/result/${seg(stage)}/${seg(key)}/mesh/${seg(mesh)}/cell.${seg(field)}`, Float32Array),
+  array: (stage, key, name) => numbers(`/api/result/${seg(stage)}/${seg(key)}/array/${seg(name)}`, Float32Array),
+  file: (stage, key, name) => `/api/file/${seg(stage)}/${seg(key)}/${seg(name)}`,
+};
+
+/** Listen to the desk; `heard` is called as heard(kind, content). Reconnects by itself. */
+export function listen(heard) {
+  const stream = new EventSource("/api/events");
+  for (const kind of ["progress", "book", "failed"]) {
+    stream.addEventListener(kind, (event) => {
+      try {
+        heard(kind, JSON.parse(event.data));
+      } catch (problem) {
+        console.error(problem);
+      }
+    });
+  }
+  stream.addEventListener("open", () => heard("open", null));
+  stream.addEventListener("error", () => heard("lost", null));
+  return stream;
+}

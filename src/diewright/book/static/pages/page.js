@@ -1,0 +1,87 @@
+// What all pages share: the order of things on a page, and the line that says how it stands.
+
+import { h, memo, put } from "../dom.js";
+import { findingsList, section, smallPrint } from "../parts.js";
+
+/** The frame of a page. `picture` and `side` stand beside each other; `sections` follow. */
+export function frame(ctx, { name, title, stages, picture, side, sections, print = [] }) {
+  const verdict = h("p", { class: "verdict" });
+  const notice = h("div", { class: "notice", role: "status" });
+  const findings = section("Findings");
+  const small = smallPrint(print);
+  const root = h(
+    "article",
+    { class: `page page-${name}` },
+    h("header", { class: "page-head" }, h("h1", {}, title), verdict),
+    notice,
+    h("div", { class: "plate" }, h("div", { class: "plate-picture" }, picture), h("div", { class: "plate-side" }, side)),
+    sections.map((s) => s.root),
+    findings.root,
+    small,
+  );
+  return {
+    root,
+    verdict: (text) => (verdict.textContent = text || ""),
+    update() {
+      const rows = stages.map(ctx.stage).filter((s) => s && s.state !== "current");
+      memo(notice, [rows, ctx.book.working?.stage ?? ""], () => {
+        root.classList.toggle("stale", rows.length > 0);
+        put(notice, rows.map((s) => h("p", { class: `state state-${s.state.replaceAll(" ", "-")}` }, h("strong", {}, `${s.title} is ${s.state}`), sentenceFor(s))));
+      });
+      findingsList(ctx, findings.body, ctx.book.findings.filter((f) => stages.includes(f.stage)));
+    },
+  };
+}
+
+function sentenceFor(s) {
+  if (s.state === "out of date") return ` because ${s.because}. What you see is the earlier result.`;
+  if (s.state === "refused") return `. ${s.because}`;
+  return `: ${s.because}.`;
+}
+
+/** Point and cell loaders for the fields of a result's mesh, in the order wanted. */
+export function fieldsOf(data, result, mesh, names) {
+  const have = result.meshes?.[mesh];
+  if (!have) return [];
+  return names
+    .filter((n) => have.point?.[n] || have.cell?.[n])
+    .filter((n) => (have.cell?.[n] ?? have.point?.[n]).components === undefined || (have.cell?.[n] ?? have.point?.[n]).components === 1)
+    .map((n) => ({
+      name: n,
+      point: have.point?.[n] ? () => data.point(result.stage, result.key, mesh, n) : null,
+      cell: have.cell?.[n] ? () => data.cell(result.stage, result.key, mesh, n) : null,
+    }));
+}
+
+/** Load the 3-D picture when the browser has shown the page; `make` gets the class. */
+export function lazyPicture(options, ready) {
+  const box = h("div", { class: "picture-place" }, h("p", { class: "quiet" }, "Drawing the picture."));
+  const later = { box, picture: null, shown: false };
+  later.promise = import("../view3d/picture.js").then(({ Picture }) => {
+    later.picture = new Picture(options);
+    put(box, later.picture.root);
+    document.addEventListener("theme", () => later.picture.applyLook());
+    addEventListener("beforeprint", () => printed(later.picture));
+    if (later.shown) later.picture.mount();
+    ready?.(later.picture);
+    return later.picture;
+  });
+  later.promise.catch((problem) => {
+    console.error(problem);
+    put(box, h("p", { class: "quiet" }, "The 3-D view cannot be loaded. All numbers below are complete without it."));
+  });
+  later.show = () => {
+    later.shown = true;
+    later.picture?.mount();
+  };
+  return later;
+}
+
+function printed(picture) {
+  if (!picture.mounted) return;
+  const canvas = picture.canvas();
+  canvas.className = "print-picture";
+  picture.root.querySelector(".print-picture")?.remove();
+  picture.stage.after(canvas);
+  addEventListener("afterprint", () => canvas.remove(), { once: true });
+}

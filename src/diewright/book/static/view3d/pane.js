@@ -1,0 +1,169 @@
+// One view of the picture: its scene, its camera, what is written over it.
+
+import * as THREE from "three";
+import { h, s, css } from "../dom.js";
+import { View } from "./camera.js";
+import { Mesh } from "./geometry.js";
+import { draw } from "./overlay.js";
+import { surface, thin } from "./shade.js";
+
+function buffer(values, size) {
+  return new THREE.BufferAttribute(values, size);
+}
+
+export class Pane {
+  constructor({ name, caption, flat = false, arrow = true }) {
+    Object.assign(this, { name, flat, arrow });
+    this.view = new View({ flat });
+    this.scene = new THREE.Scene();
+    this.material = surface();
+    this.plane = new THREE.Plane(new THREE.Vector3(-1, 0, 0), 0);
+    this.svg = s("svg", { class: "overlay", "aria-hidden": "true" });
+    this.root = h(
+      "div",
+      { class: "pane", tabindex: "0", role: "group", "aria-label": `${caption}. Arrow keys turn, plus and minus zoom, 0 shows the whole part, Enter reads the values in the middle.` },
+      h("p", { class: "pane-caption" }, caption),
+      this.svg,
+    );
+    this.flags = [];
+    this.contours = [];
+    this.ring = null;
+    this.mesh = null;
+  }
+
+  /** Show a mesh; `edges` are segments (6k) drawn thin. Keeps the view if the part keeps its size. */
+  setMesh(points, triangles, edges = [], outline = null) {
+    const before = this.mesh;
+    this.clear();
+    const mesh = new Mesh(points, triangles);
+    this.mesh = mesh;
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", buffer(mesh.corners, 3));
+    geometry.setAttribute("normal", buffer(mesh.normals, 3));
+    geometry.setAttribute("value", buffer(new Float32Array(triangles.length), 1));
+    this.body = new THREE.Mesh(geometry, this.material);
+    this.scene.add(this.body);
+    for (const lines of [...edges, mesh.border]) this.addLines(lines, "--picture-edge", 0.85);
+    if (outline) this.addLines(outline, "--picture-edge", 1);
+    if (!before || Math.abs(before.radius / mesh.radius - 1) > 0.2) this.view.setPart(mesh);
+    else Object.assign(this.view, { centre: mesh.centre, radius: mesh.radius, extent: mesh.hi.map((v, k) => v - mesh.lo[k]) });
+  }
+
+  addLines(segments, colour, opacity) {
+    if (!segments?.length) return;
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", buffer(segments, 3));
+    const lines = new THREE.LineSegments(geometry, thin(css(colour) || "#16202f", opacity));
+    lines.material.clippingPlanes = this.cutting ? [this.plane] : [];
+    this.scene.add(lines);
+  }
+
+  clear() {
+    for (const child of [...this.scene.children]) {
+      child.geometry?.dispose();
+      if (child.material !== this.material) child.material?.dispose();
+      this.scene.remove(child);
+    }
+    this.body = this.hatch = this.spot = null;
+    this.ring = null;
+  }
+
+  /** Values on the corners, or null for the bare part. */
+  setValues(values) {
+    if (!this.body) return;
+    this.material.uniforms.field.value = values !== null;
+    if (values) {
+      this.body.geometry.attributes.value.array.set(values);
+      this.body.geometry.attributes.value.needsUpdate = true;
+    }
+  }
+
+  /** Cut the part at axis = at (null: whole), with the cut drawn at its true thickness. */
+  setCut(axis, at, thickness = 0) {
+    this.cutting = axis !== null && !this.flat;
+    const u = this.material.uniforms;
+    u.cut.value = this.cutting;
+    this.hatch?.geometry.dispose();
+    if (this.hatch) this.scene.remove(this.hatch);
+    this.hatch = null;
+    this.cutSegments = [];
+    this.keep = null;
+    if (this.cutting && this.mesh) {
+      const n = [0, 0, 0];
+      n[axis] = 1;
+      u.plane.value.set(...n, at);
+      this.plane.set(new THREE.Vector3(...n.map((v) => -v)), at);
+      this.keep = (x, y, z) => [x, y, z][axis] <= at;
+      this.cutSegments = this.mesh.cut(axis, at);
+      this.hatch = ribbon(this.cutSegments, axis, Math.max(thickness, this.mesh.radius * 0.004), css("--accent"));
+      if (this.hatch) this.scene.add(this.hatch);
+    }
+    for (const child of this.scene.children) if (child.isLineSegments) child.material.clippingPlanes = this.cutting ? [this.plane] : [];
+  }
+
+  /** Light one triangle up (null: none). */
+  light(triangle) {
+    if (this.spot) {
+      this.spot.geometry.dispose();
+      this.scene.remove(this.spot);
+      this.spot = null;
+    }
+    this.ring = null;
+    if (triangle === null || !this.mesh || triangle >= this.mesh.count) return;
+    const { points, triangles } = this.mesh;
+    const place = new Float32Array(9);
+    for (let k = 0; k < 9; k++) place[k] = points[3 * triangles[3 * triangle + ((k / 3) | 0)] + (k % 3)];
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", buffer(place, 3));
+    this.spot = new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({ color: css("--accent"), side: THREE.DoubleSide, depthTest: false }));
+    this.spot.renderOrder = 5;
+    this.scene.add(this.spot);
+    this.ring = this.mesh.centroid(triangle);
+  }
+
+  /** Which contour figures and flags face the eye; done when the view rests. */
+  judge() {
+    if (!this.mesh) return;
+    const { out } = this.view.basis;
+    const eps = this.mesh.radius * 0.004;
+    for (const c of this.contours) {
+      const from = c.place.map((v, k) => v + out[k] * eps);
+      c.visible = !(this.keep && !this.keep(...c.place)) && !this.mesh.pick(from, out, this.keep, eps);
+    }
+  }
+
+  pick(x, y) {
+    if (!this.mesh) return null;
+    const { origin, direction } = this.view.ray(x, y);
+    return this.mesh.pick(origin, direction, this.keep);
+  }
+
+  write(focused) {
+    draw(this.svg, this.view, { flags: [...(this.marks ?? []), ...this.flags], contours: this.contours, ring: this.ring, arrow: this.arrow, cross: focused });
+  }
+}
+
+/** The cut surface: quads along the segments, `thickness` wide in the plane of the cut. */
+function ribbon(segments, axis, thickness, colour) {
+  if (!segments.length) return null;
+  const [i, j] = [0, 1, 2].filter((k) => k !== axis);
+  const out = [];
+  for (const [a, b] of segments) {
+    const d = [b[i] - a[i], b[j] - a[j]];
+    const l = Math.hypot(...d);
+    if (l < 1e-9) continue;
+    const n = [(-d[1] / l) * (thickness / 2), (d[0] / l) * (thickness / 2)];
+    const at = (q, sign) => {
+      const r = [...q];
+      r[i] += sign * n[0];
+      r[j] += sign * n[1];
+      return r;
+    };
+    out.push(...at(a, 1), ...at(a, -1), ...at(b, 1), ...at(b, 1), ...at(a, -1), ...at(b, -1));
+  }
+  const geometry = new THREE.BufferGeometry();
+  geometry.setAttribute("position", buffer(new Float32Array(out), 3));
+  const mesh = new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({ color: colour, side: THREE.DoubleSide }));
+  mesh.renderOrder = 2;
+  return mesh;
+}

@@ -1,0 +1,82 @@
+// How a surface is drawn: matte grey under soft light, or a field in perceptual colour with contour lines.
+
+import * as THREE from "three";
+
+const VERTEX = /* glsl */ `
+  attribute float value;
+  varying float vValue;
+  varying vec3 vNormal;
+  varying vec3 vPlace;
+  void main() {
+    vValue = value;
+    vNormal = normalMatrix * normal;
+    vPlace = position;
+    gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
+  }
+`;
+
+const FRAGMENT = /* glsl */ `
+  uniform sampler2D lut;
+  uniform float lo, hi, level, softness;
+  uniform bool field, stepped, lines, cut;
+  uniform vec3 base, ink;
+  uniform vec4 plane;
+  varying float vValue;
+  varying vec3 vNormal;
+  varying vec3 vPlace;
+  void main() {
+    if (cut && dot(vPlace, plane.xyz) > plane.w) discard;
+    vec3 n = normalize(vNormal);
+    if (!gl_FrontFacing) n = -n;
+    float key = max(dot(n, normalize(vec3(-0.45, 0.60, 0.66))), 0.0);
+    float sky = 0.5 + 0.5 * n.y;
+    float light = 0.34 + 0.26 * sky + 0.46 * key;
+    vec3 colour = base;
+    if (field) {
+      float v = stepped ? (floor(vValue / level) + 0.5) * level : vValue;
+      float t = clamp((v - lo) / max(hi - lo, 1e-12), 0.0, 1.0);
+      colour = texture2D(lut, vec2(t * 0.99609375 + 0.001953125, 0.5)).rgb;
+      light = mix(1.0, light, softness);
+      if (lines) {
+        float f = vValue / level;
+        float w = fwidth(f);
+        float d = abs(fract(f - 0.5) - 0.5) / max(w, 1e-6);
+        float a = (1.0 - smoothstep(0.35, 1.15, d)) * 0.62 * (1.0 - smoothstep(0.15, 0.45, w));
+        float bright = dot(colour, vec3(0.2126, 0.7152, 0.0722));
+        colour = mix(colour, bright < 0.1 ? vec3(0.75) : ink, a);
+      }
+    }
+    if (!gl_FrontFacing) light *= 0.9;
+    gl_FragColor = vec4(colour * light, 1.0);
+    #include <colorspace_fragment>
+  }
+`;
+
+export function surface() {
+  return new THREE.ShaderMaterial({
+    vertexShader: VERTEX,
+    fragmentShader: FRAGMENT,
+    side: THREE.DoubleSide,
+    polygonOffset: true,
+    polygonOffsetFactor: 1,
+    polygonOffsetUnits: 1,
+    uniforms: {
+      lut: { value: null },
+      lo: { value: 0 },
+      hi: { value: 1 },
+      level: { value: 1 },
+      softness: { value: 0.5 },
+      field: { value: false },
+      stepped: { value: false },
+      lines: { value: true },
+      cut: { value: false },
+      plane: { value: new THREE.Vector4(1, 0, 0, 0) },
+      base: { value: new THREE.Color("#b4b7ba") },
+      ink: { value: new THREE.Color("#16202f") },
+    },
+  });
+}
+
+export function thin(colour, opacity = 1) {
+  return new THREE.LineBasicMaterial({ color: colour, transparent: opacity < 1, opacity, clippingPlanes: [] });
+}

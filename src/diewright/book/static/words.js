@@ -1,0 +1,120 @@
+// How the book says things: numbers, units, names of fields and states.
+
+const UNITS = {
+  mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "g/cm3": "g/cm³", "1/min": "/min",
+}; // prettier-ignore
+
+export const unitText = (unit) => UNITS[unit] ?? unit ?? "";
+
+/** A number with `digits` significant figures, thin spaces between thousands, a true minus; a dash for nothing. */
+export function num(value, digits = 3) {
+  if (value === null || value === undefined || value === "" || typeof value === "boolean") return "–";
+  const v = Number(value);
+  if (!Number.isFinite(v)) return "–";
+  if (v === 0) return "0";
+  const size = Math.floor(Math.log10(Math.abs(v)) + 1e-9);
+  if (size < -4 || size > 9) {
+    const [m, e] = v.toExponential(Math.max(digits - 1, 0)).split("e");
+    return `${m.replace("-", "−")} · 10${raise(Number(e))}`;
+  }
+  const places = Math.max(0, Math.min(6, digits - 1 - size));
+  const [whole, part] = Math.abs(v).toFixed(places).split(".");
+  const grouped = whole.length > 4 ? whole.replace(/\B(?=(\d{3})+$)/g, "\u202f") : whole;
+  const negative = v < 0 && Number(Math.abs(v).toFixed(places)) !== 0;
+  return (negative ? "−" : "") + grouped + (part ? `.${part}` : "");
+}
+
+const raise = (n) => String(n).replace(/./g, (c) => "⁰¹²³⁴⁵⁶⁷⁸⁹"[c] ?? "⁻");
+
+/** A number with fixed decimals, for columns that must line up. */
+export function fixed(value, places = 1) {
+  if (value === null || value === undefined || value === "" || !Number.isFinite(Number(value))) return "–";
+  return num(value, Math.max(1, (Number(value) === 0 ? 1 : Math.floor(Math.log10(Math.abs(value)) + 1e-9) + 1) + places));
+}
+
+export function quantity(value, unit = "", digits = 3) {
+  const text = typeof value === "string" ? value : num(value, digits);
+  if (text === "–" || !unit) return text;
+  const u = unitText(unit);
+  return u === "°" ? `${text}°` : `${text}\u00a0${u}`;
+}
+
+/** A stated value as it is shown in an input: plain digits, no grouping. */
+export function plain(value) {
+  if (value === null || value === undefined) return "";
+  return typeof value === "number" ? String(Number(value.toPrecision(10))) : String(value);
+}
+
+/** What a person typed, as a number where it is one (a decimal comma is understood), else as the text itself. */
+export function typed(text) {
+  const t = text.trim().replace("−", "-").replace(/^(-?\d*),(\d+)$/, "$1.$2");
+  return t !== "" && Number.isFinite(Number(t)) ? Number(t) : text.trim();
+}
+
+export const vector = (v, digits = 3) => (Array.isArray(v) ? v.map((x) => num(Math.abs(x) < 5e-5 ? 0 : x, digits)).join("   ") : "–");
+
+const LABELS = {
+  "job.title": "Part name", "job.number": "Drawing number", "job.revision": "Revision", "job.quantity": "Quantity", "job.drawn_by": "Drawn by", "job.checked_by": "Checked by",
+  "part.file": "CAD file", "part.unit": "Unit of the file", "part.skin": "Skin that is meshed", "part.press_direction": "Press direction",
+  "part.target_edge": "Edge length on flats", "part.chord_error": "Chord error", "part.min_edge": "Shortest edge",
+  "sheet.material": "Sheet", "sheet.thickness": "Thickness", "sheet.rolling_direction": "Rolling direction", "sheet.hardening": "Hardening law",
+  "sheet.yield_surface": "Yield surface", "sheet.forming_limit": "Forming limit", "sheet.groove": "Groove ratio", "sheet.tensile_files": "Tensile tests",
+  "blank.holes": "Holes", "blank.friction": "Friction", "blank.blankholder_force_kn": "Blankholder force", "blank.bead_restraint": "Bead restraint",
+  "blank.trim_allowance": "Trim allowance", "blank.margin_wanted": "Wanted margin", "blank.thinning_limit": "Thinning limit",
+  "nest.layout": "Layout", "nest.web": "Web", "nest.edge_web": "Edge web", "nest.strip_width_max": "Widest strip", "nest.sheet_length": "Sheet length", "nest.grain_tolerance": "Free turn from grain",
+  "press.name": "Press", "press.strokes_per_minute": "Strokes",
+}; // prettier-ignore
+
+export const label = (path) => LABELS[path] ?? words(path.split(".").pop());
+
+export const words = (name) => {
+  const t = String(name).replaceAll("_", " ");
+  return t.charAt(0).toUpperCase() + t.slice(1);
+};
+
+const CHOICES = {
+  "part.unit": { "": "as the file says" },
+  "sheet.hardening": { auto: "as the library recommends", swift: "Swift", hollomon: "Hollomon", ludwik: "Ludwik", voce: "Voce", "hockett-sherby": "Hockett-Sherby", "swift-voce": "Swift-Voce mix", table: "table of points" },
+  "sheet.yield_surface": { mises: "von Mises", hill48: "Hill 1948", yld2000: "Barlat Yld2000-2d" },
+  "sheet.forming_limit": { auto: "measured, else estimated", measured: "measured points", "keeler-brazier": "Keeler-Brazier estimate", "swift-hill": "Swift/Hill closed form", "marciniak-kuczynski": "Marciniak-Kuczynski analysis" },
+  "blank.holes": { fill: "pierced after drawing", keep: "already in the blank" },
+  "nest.layout": { auto: "least metal" },
+}; // prettier-ignore
+
+export const choice = (path, value) => CHOICES[path]?.[value] ?? (value === "" ? "none" : value === "auto" ? "chosen by the desk" : String(value));
+
+export const LAWS = { swift: "Swift", hollomon: "Hollomon", ludwik: "Ludwik", voce: "Voce", "hockett-sherby": "Hockett-Sherby", "swift-voce": "Swift-Voce", table: "table", mises: "von Mises", hill48: "Hill 1948", yld2000: "Yld2000-2d", measured: "measured points", "keeler-brazier": "Keeler-Brazier", "swift-hill": "Swift/Hill", "marciniak-kuczynski": "Marciniak-Kuczynski" }; // prettier-ignore
+export const law = (name) => LAWS[name] ?? (name ? words(name) : "–");
+
+/** The fields a mesh can carry: how they are named, coloured and limited. */
+export const FIELDS = {
+  thinning_pct: { label: "Thinning", unit: "%", map: "batlow", digits: 3, limit: (job) => [job.blank.thinning_limit, "thinning limit"], flag: "max" },
+  margin_pct: { label: "Margin to necking", unit: "%", map: "batlow", reverse: true, digits: 3, limit: (job) => [job.blank.margin_wanted, "wanted margin"], flag: "min" },
+  major: { label: "Major strain", unit: "", map: "batlow", digits: 3, flag: "max" },
+  minor: { label: "Minor strain", unit: "", map: "vik", zero: true, digits: 3, flag: "both" },
+  thickness: { label: "Thickness", unit: "mm", map: "lapaz", digits: 3, flag: "min", limit: (job) => [job.sheet.thickness, "sheet as bought"] },
+  wrinkle: { label: "Wrinkle tendency", unit: "", map: "lajolla", reverse: true, digits: 2, flag: "max" },
+  plastic_strain: { label: "Plastic strain", unit: "", map: "batlow", digits: 3, flag: "max" },
+  depth: { label: "Depth", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max" },
+  draft_deg: { label: "Draft angle", unit: "deg", map: "batlow", digits: 3, flag: "min" },
+  radius: { label: "Least radius", unit: "mm", map: "vik", zero: true, digits: 3, flag: "none" },
+  undercut: { label: "Undercut", unit: "", map: "lajolla", reverse: true, digits: 1, flat: true, words: { 0: "free", 1: "undercut" }, flag: "none" },
+}; // prettier-ignore
+
+export const fieldOf = (name) => FIELDS[name] ?? { label: words(name), unit: "", map: "batlow", digits: 3, flag: "none" };
+
+export function timeLeft(seconds) {
+  if (seconds === null || seconds === undefined || !Number.isFinite(seconds)) return "time left not known yet";
+  if (seconds < 1.5) return "about a second left";
+  if (seconds < 90) return `about ${Math.round(seconds)} s left`;
+  return `about ${Math.round(seconds / 60)} min left`;
+}
+
+export const sentence = (problem) => `${problem.where ? `${labelled(problem.where)}: ` : ""}${problem.error}${problem.help ? ` ${problem.help}` : ""}`;
+const labelled = (where) => LABELS[where] ?? where;
+
+/** Large newtons and joules in the size the shop speaks of: [value, unit]. */
+export function handy(value, unit) {
+  if (typeof value === "number" && Math.abs(value) >= 1000 && (unit === "N" || unit === "J")) return [value / 1000, `k${unit}`];
+  return [value, unit];
+}
