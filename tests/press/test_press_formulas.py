@@ -114,6 +114,8 @@ def test_sequence_ends_at_the_cup_and_keeps_to_the_table(d, beta, s):
     for x, m in zip(draws, factors, strict=False):
         assert x.ratio <= 1.0 / m * (1 + 1e-12)
         assert x.height > 0.0
+    spread = [math.log(x.ratio) / -math.log(factors[min(i, 4)]) for i, x in enumerate(draws)]
+    assert spread == pytest.approx([spread[0]] * len(draws))  # what is left over is spread alike
     if len(draws) > 1:  # one draw fewer would not do
         assert math.prod(1.0 / m for m in factors[: len(draws) - 1]) < beta
     assert all(b.height > a.height for a, b in itertools.pairwise(draws))

@@ -120,6 +120,9 @@ def test_flanged_cup():
     assert r.figure("draw_ratio").value == pytest.approx(big / d, rel=2e-3)  # the mesh is a 96-gon
     assert r.figure("draws").value == 1
     assert r.figure("draw_force").value == pytest.approx(math.pi * d * 0.8 * 310 * (big / d - 0.7), rel=2e-3)
+    inner = 90.0 - 0.8 + 2 * r.figure("draw_clearance").value + 2 * r.figure("die_radius").value
+    assert r.figure("holder_area").value == pytest.approx(math.pi / 4 * (big**2 - inner**2), rel=5e-3)
+    assert r.figure("blankholder_force").value == pytest.approx(r.figure("blankholder_pressure").value * r.figure("holder_area").value)
     t = r.tables["force_stroke"]
     assert t["draw_kN"].max() * 1000 == pytest.approx(r.figure("draw_force").value)
     assert t["draw_kN"][-1] > 0.6 * t["draw_kN"].max()  # a flange is left: the force has not faded
