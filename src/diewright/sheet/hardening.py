@@ -246,13 +246,15 @@ class Table(HardeningLaw):
     def stress(self, ep: ArrayLike) -> Floats:
         e, last = _strain(ep), self.strain[-1]
         beyond = self.flow[-1] * (np.maximum(e, last) / last) ** self._power  # type: ignore[attr-defined]
-        return np.where(e <= last, self._curve(np.minimum(e, last)), beyond)  # type: ignore[attr-defined]
+        inside: Floats = self._curve(np.minimum(e, last))  # type: ignore[attr-defined]
+        return np.where(e <= last, inside, beyond)
 
     def slope(self, ep: ArrayLike) -> Floats:
         e, last = _strain(ep), self.strain[-1]
         m: float = self._power  # type: ignore[attr-defined]
         beyond = self.flow[-1] * m / last * (np.maximum(e, last) / last) ** (m - 1.0)
-        return np.where(e <= last, self._rate(np.minimum(e, last)), beyond)  # type: ignore[attr-defined]
+        inside: Floats = self._rate(np.minimum(e, last))  # type: ignore[attr-defined]
+        return np.where(e <= last, inside, beyond)
 
     def text(self) -> str:
         return (
@@ -296,7 +298,8 @@ def uniform_strain(law: HardeningLaw, top: float = 2.0) -> float:
     below = np.flatnonzero(law.slope(grid) <= law.stress(grid))
     if len(below) == 0:
         raise SolveError(
-            f"the hardening law {law.text()} has no load maximum below a strain of {top:g}.", help="Check the parameters: n is probably too large."
+            f"the hardening law {law.text()} has no load maximum below a strain of {top:g}.",
+            help="Check the parameters: n is probably too large.",
         )
     return float(brentq(excess, grid[below[0] - 1], grid[below[0]], xtol=1e-12))
 

@@ -60,6 +60,7 @@ def _search(name: str, ep: Floats, stress: Floats) -> HardeningLaw:
     swift_n = min(max(float(np.polyfit(np.log(np.maximum(ep, 1e-4)), np.log(stress), 1)[0]), 0.03), 0.6)
     k = last / max(float(ep[-1]), 0.02) ** swift_n
     build: Callable[[Floats], HardeningLaw]
+    start: tuple[float, ...]
     low: tuple[float, ...]
     high: tuple[float, ...]
     if name == "swift":
@@ -74,10 +75,14 @@ def _search(name: str, ep: Floats, stress: Floats) -> HardeningLaw:
         build = lambda p: HockettSherby(p[0] + p[1], p[0], p[2], p[3])  # noqa: E731
         start, low, high = (0.9 * first, 1.3 * rise, 4.0, 0.7), (1e-2, 1e-2, 0.02, 0.1), (last, 1e4, 500, 1.4)
     else:
-        raise InputError(f"'{name}' is not a hardening law that can be fitted: expected one of {', '.join(FITTED)} or table.", where="hardening law")
+        raise InputError(
+            f"'{name}' is not a hardening law that can be fitted: expected one of {', '.join(FITTED)} or table.", where="hardening law"
+        )
     lo, hi = np.log(low), np.log(high)
     x0 = np.clip(np.log(start), lo + 1e-6, hi - 1e-6)
-    found = least_squares(lambda x: (build(np.exp(x)).stress(ep) - stress) / last, x0, bounds=(lo, hi), xtol=1e-12, ftol=1e-12, max_nfev=400)
+    found = least_squares(
+        lambda x: (build(np.exp(x)).stress(ep) - stress) / last, x0, bounds=(lo, hi), xtol=1e-12, ftol=1e-12, max_nfev=400
+    )
     return build(np.array([float(v) for v in np.exp(found.x)]))
 
 

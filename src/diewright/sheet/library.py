@@ -31,7 +31,11 @@ def load(name: str) -> Sheet:
     if found is None:
         near = difflib.get_close_matches(_key(name), by_key, n=3, cutoff=0.5)
         hint = f"Near: {', '.join(by_key[k].name for k in near)}." if near else f"Known: {', '.join(names())}."
-        raise InputError(f"there is no sheet called '{name}'.", where="sheet.material", help=f"{hint} An own sheet is a file '{OWN_PREFIX}<name>.toml' in the job folder.")
+        raise InputError(
+            f"there is no sheet called '{name}'.",
+            where="sheet.material",
+            help=f"{hint} An own sheet is a file '{OWN_PREFIX}<name>.toml' in the job folder.",
+        )
     return found
 
 

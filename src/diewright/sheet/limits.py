@@ -19,6 +19,7 @@ from diewright.sheet.mk import default_ratios, marciniak_kuczynski
 from diewright.sheet.surface import Floats, YieldSurface
 
 TABLE_ENDS = (-0.6, 0.6)
+FROM_POINTS = {"measured": "measured", "memory": "typical points"}  # kind of a curve by points, by how the points are known
 KEELER_N_CAP = 0.21
 KEELER_T_CAP_MM = 3.175  # 0.125 in
 KEELER_RIGHT_SLOPE = 0.6
@@ -83,14 +84,15 @@ class FormingLimitCurve:
         return {"minor": minor, "major": self.major_at(minor)}
 
 
-def measured(points: Sequence[tuple[float, float]], source: str) -> FormingLimitCurve:
+def measured(points: Sequence[tuple[float, float]], source: str, kind: str = "measured") -> FormingLimitCurve:
     """From measured ``(minor, major)`` true strains, in any order; needs one point on each side of plane strain."""
     p = np.array(sorted((float(a), float(b)) for a, b in points)).reshape(-1, 2)
     if len(p) < 3 or not (p[0, 0] < 0.0 < p[-1, 0]):
         raise InputError(
-            f"{len(p)} points cannot make a forming limit curve: expected at least 3, with minor strains below and above zero.", where="forming limit"
+            f"{len(p)} points cannot make a forming limit curve: expected at least 3, with minor strains below and above zero.",
+            where="forming limit",
         )
-    return FormingLimitCurve("measured", p[:, 0], p[:, 1], f"{len(p)} measured points, straight between", source)
+    return FormingLimitCurve(kind, p[:, 0], p[:, 1], f"{len(p)} {kind.removesuffix(' points')} points, straight between", source)
 
 
 def keeler_brazier_flc0(thickness: float, n: float, unit: Literal["mm", "inch"] = "mm") -> float:
@@ -122,7 +124,9 @@ def keeler_brazier(thickness: float, n: float, unit: Literal["mm", "inch"] = "mm
     factor = "14.13 t[mm]" if unit == "mm" else "360 t[in]"
     capped = " (n taken as 0.21)" if n > KEELER_N_CAP else ""
     text = f"FLC0 = (23.3 + {factor}) n/0.21 = {flc0_pct:.1f} % with t {thickness:g} {unit}, n {n:.3g}{capped}"
-    return FormingLimitCurve("keeler-brazier", minor, np.maximum(major, minor), text, "Keeler and Brazier 1977; caps and shape: common practice")
+    return FormingLimitCurve(
+        "keeler-brazier", minor, np.maximum(major, minor), text, "Keeler and Brazier 1977; caps and shape: common practice"
+    )
 
 
 def hill_local_neck(n: float, ratio: ArrayLike) -> Floats:
@@ -179,9 +183,13 @@ def swift_hill(surface: YieldSurface, law: HardeningLaw, major_angle: float = 0.
     rho = np.concatenate([np.linspace(-0.7, 0.0, 29), np.linspace(0.0, 1.0, 41)[1:]])
     major = instability_strain(surface, law, rho, major_angle)
     if (major <= 0).any():
-        raise SolveError("The sheet is unstable from the first strain on: the Swift/Hill limit is zero.", help="Choose another hardening law or limit.")
+        raise SolveError(
+            "The sheet is unstable from the first strain on: the Swift/Hill limit is zero.", help="Choose another hardening law or limit."
+        )
     minor, major = _rising(rho * major, major)
-    return FormingLimitCurve("swift-hill", minor, major, f"Hill local neck (left), Swift diffuse neck (right), with {law.text()}", "Hill 1952; Swift 1952")
+    return FormingLimitCurve(
+        "swift-hill", minor, major, f"Hill local neck (left), Swift diffuse neck (right), with {law.text()}", "Hill 1952; Swift 1952"
+    )
 
 
 def groove_curve(
@@ -196,7 +204,9 @@ def groove_curve(
     minor = minor[(minor >= max(c[0][0] for c in curves)) & (minor <= min(c[0][-1] for c in curves))]
     major = np.min([np.interp(minor, *c) for c in curves], axis=0)
     text = f"groove {groove:g}, {surface.kind}, {law.text()}, major strain at {' and '.join(f'{a:g}' for a in major_angles)} deg to rolling"
-    return FormingLimitCurve("marciniak-kuczynski", minor, np.maximum(major, minor), text, "Marciniak and Kuczynski 1967; Hutchinson and Neale 1978")
+    return FormingLimitCurve(
+        "marciniak-kuczynski", minor, np.maximum(major, minor), text, "Marciniak and Kuczynski 1967; Hutchinson and Neale 1978"
+    )
 
 
 def _rising(minor: Floats, major: Floats) -> tuple[Floats, Floats]:

@@ -66,7 +66,9 @@ class _Band:
 
 def default_ratios() -> Floats:
     """Strain ratios from drawing beyond uniaxial tension to balanced stretching, closer together at plane strain."""
-    return np.array([-0.70, -0.60, -0.50, -0.40, -0.30, -0.22, -0.15, -0.09, -0.04, 0.0, 0.03, 0.07, 0.12, 0.2, 0.3, 0.42, 0.55, 0.7, 0.85, 1.0])
+    return np.array(
+        [-0.70, -0.60, -0.50, -0.40, -0.30, -0.22, -0.15, -0.09, -0.04, 0.0, 0.03, 0.07, 0.12, 0.2, 0.3, 0.42, 0.55, 0.7, 0.85, 1.0]
+    )
 
 
 def marciniak_kuczynski(
@@ -120,7 +122,9 @@ def marciniak_kuczynski(
     # Refine about the worst band of the grid.
     fine = np.clip(angles[best][:, None] + inclination_step * np.array([-0.5, -0.25, 0.0, 0.25, 0.5]), -90.0, 90.0)
     path = np.repeat(np.arange(len(rho)), fine.shape[1])
-    refined = _run(surface, law, groove, phi, rate_exponent, step, path, fine.ravel(), rho, rate, stress, speed, prune=True).reshape(fine.shape)
+    refined = _run(surface, law, groove, phi, rate_exponent, step, path, fine.ravel(), rho, rate, stress, speed, prune=True).reshape(
+        fine.shape
+    )
     pick = np.argmin(refined, axis=1)
     rows = np.arange(len(rho))
     major = np.minimum(refined[rows, pick], grid[rows, best])
@@ -214,7 +218,7 @@ def _step(band: _Band, surface: YieldSurface, law: HardeningLaw, groove: float, 
         sub, part = band.keep(held), case.rows(held)
         eta_held, _, found = _newton(sub, part, guess[held], rigid=True)
         pull = _residuals(sub, part, eta_held, np.zeros(len(held)))[1]
-        lost = ~found | (~good[held] & (~band.live[held] | (pull > _TOLERANCE) | (m > 0.0)))
+        lost = ~found | (~good[held] & ((pull > _TOLERANCE) | (m > 0.0)))
         if lost.any():
             raise SolveError(
                 f"The groove analysis did not converge at a major strain of {sub.major[lost][0]:.3f} on the path {sub.ratio[lost][0]:.3g}.",
@@ -269,7 +273,7 @@ def _residuals(band: _Band, case: _Case, eta: Floats, x: Floats) -> tuple[Floats
     frame, size, m = case.frame, case.size, case.m
     fibre = frame[:, :, 1]
     s = frame[:, :, 0] + case.tau[:, None] * frame[:, :, 2] + eta[:, None] * fibre
-    bar, g, h = case.surface.equivalent(s), case.surface.gradient(s), case.surface.hessian(s)
+    bar, g, h = case.surface.derivatives(s)
     hf = np.einsum("kij,kj->ki", h, fibre)
     n_tt = (g * fibre).sum(axis=1)
     major = band.major + size * x
@@ -281,7 +285,15 @@ def _residuals(band: _Band, case: _Case, eta: Floats, x: Floats) -> tuple[Floats
     log_k = np.log(k) + rise * (wanted - ep)
     r1 = n_tt - case.along * x
     r2 = case.known - np.log(bar) - size * (g[:, 0] + g[:, 1]) + (1.0 + band.ratio) * major - log_k
-    jac = np.stack([(hf * fibre).sum(axis=1), -case.along, -n_tt / bar - size * (hf[:, 0] + hf[:, 1]), size * ((1.0 + band.ratio) - band.speed * rise)], -1)
+    jac = np.stack(
+        [
+            (hf * fibre).sum(axis=1),
+            -case.along,
+            -n_tt / bar - size * (hf[:, 0] + hf[:, 1]),
+            size * ((1.0 + band.ratio) - band.speed * rise),
+        ],
+        -1,
+    )
     jac = jac.reshape(-1, 2, 2)
     if m:
         r2 = r2 - m * np.log(band.speed * x)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from abc import abstractmethod
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, ClassVar
@@ -17,7 +18,10 @@ from diewright.sheet.surface import Floats, YieldSurface
 class _Quadratic(YieldSurface):
     """``equivalent = sqrt(s P s)``."""
 
-    form: Floats
+    @property
+    @abstractmethod
+    def form(self) -> Floats:
+        """The matrix P ``(3, 3)``."""
 
     def equivalent(self, s: ArrayLike) -> Floats:
         s = np.asarray(s, dtype=np.float64)
@@ -76,7 +80,9 @@ class Hill48(_Quadratic):
         """From r-values: ``H/G = r0``, ``H/F = r90``, ``N/(F+G) = r45 + 1/2`` (Hill 1948)."""
         for key, r in (("r0", r0), ("r45", r45), ("r90", r90)):
             if not (math.isfinite(r) and r > 0):
-                raise InputError(f"{r!r} cannot be used: expected a number above 0.", where=key, help="An r-value is width strain over thickness strain.")
+                raise InputError(
+                    f"{r!r} cannot be used: expected a number above 0.", where=key, help="An r-value is width strain over thickness strain."
+                )
         g = 1.0 / (1.0 + r0)
         h = r0 * g
         f = h / r90

@@ -205,9 +205,11 @@ class Sheet(_Record):
             return Yld2000(self.yld2000.alpha, self.yld2000.exponent)
         if self.measures is not None:
             m = self.measures
-            r = (self.number_of(k) for k in ("r0", "r45", "r90"))
-            return fit_yld2000(Measures(m.s0, m.s45, m.s90, m.sb, *r, m.rb), m.exponent)
-        raise InputError(f"the sheet '{self.name}' has neither Yld2000 coefficients nor measurements for a fit.", where="sheet.yield_surface")
+            r0, r45, r90 = (self.number_of(k) for k in ("r0", "r45", "r90"))
+            return fit_yld2000(Measures(m.s0, m.s45, m.s90, m.sb, r0, r45, r90, m.rb), m.exponent)
+        raise InputError(
+            f"the sheet '{self.name}' has neither Yld2000 coefficients nor measurements for a fit.", where="sheet.yield_surface"
+        )
 
     def from_memory(self) -> list[str]:
         """Names of the values whose source is memory."""
@@ -240,7 +242,11 @@ def parse_sheet(data: dict[str, Any], shown: str) -> Sheet:
     """Check a plain dictionary as a sheet; one sentence for the first thing that is wrong."""
     made_by = data.get("format")
     if isinstance(made_by, int) and made_by > FORMAT:
-        raise InputError(f"the sheet was written by a newer diewright (format {made_by}; this one reads {FORMAT}).", where=shown, help="Update diewright.")
+        raise InputError(
+            f"the sheet was written by a newer diewright (format {made_by}; this one reads {FORMAT}).",
+            where=shown,
+            help="Update diewright.",
+        )
     try:
         return Sheet.model_validate(data)
     except ValidationError as error:

@@ -38,6 +38,10 @@ class YieldSurface(ABC):
     def hessian(self, s: ArrayLike) -> Floats:
         """Second derivative ``(..., 3, 3)`` [1/MPa]; zero at zero stress."""
 
+    def derivatives(self, s: ArrayLike) -> tuple[Floats, Floats, Floats]:
+        """Equivalent stress, gradient and second derivative together, where that is quicker than one by one."""
+        return self.equivalent(s), self.gradient(s), self.hessian(s)
+
     @abstractmethod
     def parameters(self) -> dict[str, Any]:
         """Plain numbers, ready for JSON."""
@@ -82,7 +86,7 @@ class YieldSurface(ABC):
         s = flat @ _MISES_INVERSE
         floor = 1e-12 * np.eye(3)
         for _ in range(80):
-            bar, g, h = self.equivalent(s), self.gradient(s), self.hessian(s)
+            bar, g, h = self.derivatives(s)
             residual = bar[:, None] * g - flat
             if np.abs(residual).max() < 1e-12:
                 break

@@ -62,14 +62,23 @@ def evaluate(record: TensileRecord, modulus: float, poisson: float) -> TensileRe
     strain, stress = record.strain, record.stress
     peak = int(np.argmax(stress))
     if peak < _POINTS_MIN:
-        raise InputError("the largest stress stands in the first rows.", where=record.name, help="The rows must be in the order of the test.")
+        raise InputError(
+            "the largest stress stands in the first rows.", where=record.name, help="The rows must be in the order of the test."
+        )
     rise = strain[: peak + 1]
     if (np.diff(rise) < -max(2e-4, 0.02 * float(np.ptp(rise)))).any():
-        raise InputError("the strain falls back before maximum load.", where=record.name, help="The rows must be in the order of one test without unloading.")
+        raise InputError(
+            "the strain falls back before maximum load.",
+            where=record.name,
+            help="The rows must be in the order of one test without unloading.",
+        )
     slope, toe, own = _elastic_line(strain[: peak + 1], stress[: peak + 1], modulus)
     plastic = strain - toe - stress / slope
     if plastic[: peak + 1].max() < 0.004:
-        raise InputError(f"the test reaches a plastic strain of {plastic[: peak + 1].max():.4f} before its largest stress: expected 0.004 or more.", where=record.name)
+        raise InputError(
+            f"the test reaches a plastic strain of {plastic[: peak + 1].max():.4f} before its largest stress: expected 0.004 or more.",
+            where=record.name,
+        )
     top, at_top, reached = _maximum(plastic, stress, peak)
     last = int(np.flatnonzero(stress >= _FRACTURE_SHARE * top)[-1])
     elongation = float(plastic[last]) if reached else None
@@ -87,7 +96,21 @@ def evaluate(record: TensileRecord, modulus: float, poisson: float) -> TensileRe
     n = _n_value(ep, true_plastic, true_stress, low_n, high)
     r = None if width is None else _r_value(ep, true_plastic, np.log1p(width) + poisson * true_stress / slope, low_r, high, record.name)
     bins, flow = _binned(true_plastic, true_stress, math.log1p(at_top))
-    return TensileResult(record.name, record.angle, slope, own, _proof(plastic[: peak + 1], stress[: peak + 1], record.name), top, at_top, elongation, reached, n, r, bins, flow)
+    return TensileResult(
+        record.name,
+        record.angle,
+        slope,
+        own,
+        _proof(plastic[: peak + 1], stress[: peak + 1], record.name),
+        top,
+        at_top,
+        elongation,
+        reached,
+        n,
+        r,
+        bins,
+        flow,
+    )
 
 
 def _elastic_line(strain: Floats, stress: Floats, modulus: float) -> tuple[float, float, bool]:
@@ -161,7 +184,11 @@ def _r_value(ep: Floats, length: Floats, width: Floats, low: float, high: float,
         return None
     m, error = _line(length[rows], width[rows])
     if not -1.0 < m < 0.0:
-        raise InputError(f"the width strain changes by {m:.3g} of the length strain: expected between -1 and 0.", where=name, help="Check the width column and its unit.")
+        raise InputError(
+            f"the width strain changes by {m:.3g} of the length strain: expected between -1 and 0.",
+            where=name,
+            help="Check the width column and its unit.",
+        )
     return Estimate(-m / (1.0 + m), error / (1.0 + m) ** 2, low, high, int(rows.sum()))
 
 

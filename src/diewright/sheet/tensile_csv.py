@@ -98,7 +98,9 @@ def parse_tensile(text: str, shown: str) -> TensileRecord:
     header_line, header = rows[0]
     cut = next((c for c in ("\t", ";", ",") if c in header), None)
     if cut is None:
-        raise FileError("the column header has a single column: expected comma, semicolon or tab between columns.", where=f"{shown} line {header_line}")
+        raise FileError(
+            "the column header has a single column: expected comma, semicolon or tab between columns.", where=f"{shown} line {header_line}"
+        )
     columns, ignored = _columns(header.split(cut), f"{shown} line {header_line}")
     if len(rows) - 1 < ROWS_MIN:
         raise FileError(f"the file has {len(rows) - 1} rows of numbers: expected at least {ROWS_MIN}.", where=shown)
@@ -132,14 +134,21 @@ def _columns(cells: list[str], where: str) -> tuple[dict[str, tuple[int, float]]
         match = _COLUMN.match(cell.strip().strip('"'))
         name = " ".join(match["name"].lower().split()) if match else cell.strip().lower()
         if name in _REFUSED:
-            raise FileError(f"the column '{name}' cannot be used: expected engineering values.", where=where, help="Give stress on the first section and strain on the first length.")
+            raise FileError(
+                f"the column '{name}' cannot be used: expected engineering values.",
+                where=where,
+                help="Give stress on the first section and strain on the first length.",
+            )
         quantity = _NAMES.get(name)
         if quantity is None or match is None:
             ignored.append(cell.strip())
             continue
         unit = match["unit"]
         if unit is None:
-            raise FileError(f"the column '{name}' has no unit: expected '{name} [{next(iter(_UNITS[quantity])).upper() if quantity == 'force' else next(iter(_UNITS[quantity]))}]' or the like.", where=where)
+            raise FileError(
+                f"the column '{name}' has no unit: expected '{name} [{next(iter(_UNITS[quantity])).upper() if quantity == 'force' else next(iter(_UNITS[quantity]))}]' or the like.",
+                where=where,
+            )
         factor = _UNITS[quantity].get(unit.lower().replace(" ", ""))
         if factor is None:
             raise FileError(f"the column '{name}' has the unit '{unit}': expected {' or '.join(_UNITS[quantity])}.", where=where)
@@ -219,10 +228,20 @@ def _plausible(strain: Floats, stress: Floats, width: Floats | None, shown: str)
     if stress.max() <= 0:
         raise FileError("no stress is above zero.", where=shown)
     if not 3.0 < stress.max() < 5000.0:
-        raise FileError(f"the largest stress is {stress.max():.3g} MPa: expected 3 to 5000.", where=shown, help="Check the units, the width and the thickness.")
+        raise FileError(
+            f"the largest stress is {stress.max():.3g} MPa: expected 3 to 5000.",
+            where=shown,
+            help="Check the units, the width and the thickness.",
+        )
     if not 0.005 < strain.max() < 3.0:
-        raise FileError(f"the largest strain is {strain.max():.3g}: expected 0.005 to 3.", where=shown, help="Check the units and the gauge length.")
+        raise FileError(
+            f"the largest strain is {strain.max():.3g}: expected 0.005 to 3.", where=shown, help="Check the units and the gauge length."
+        )
     if width is not None and width.min() <= -0.95:
         raise FileError(f"the width strain falls to {width.min():.3g}.", where=shown, help="Check the unit of the width.")
     if width is not None and width[np.argmax(stress)] >= 0:
-        raise FileError("the width strain is not below zero at maximum load.", where=shown, help="Getting narrower is negative: turn the sign of the column.")
+        raise FileError(
+            "the width strain is not below zero at maximum load.",
+            where=shown,
+            help="Getting narrower is negative: turn the sign of the column.",
+        )

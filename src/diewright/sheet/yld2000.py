@@ -95,45 +95,49 @@ class Yld2000(YieldSurface):
         return np.where(size[..., None] > 0, g, 0.0)
 
     def hessian(self, s: ArrayLike) -> Floats:
+        return self.derivatives(s)[2]
+
+    def derivatives(self, s: ArrayLike) -> tuple[Floats, Floats, Floats]:
         unit, size = _scaled(s)
-        a = self.exponent
-        g, bar, d, c, q = self._first(unit)
+        a, half, cs = self.exponent, 0.5 * self.exponent, self._c_form
+        g, bar, d, (_, fq, fcc, fcq, fqq) = self._first(unit)
         ds, qs = unit @ self._d_form, unit @ self._q_form
-        half = 0.5 * a
-        fq, fcc, fcq, fqq = _even_power(c, q, a)[1:]
         # D^(a/2-2) is unbounded at D = 0 only for a < 4, where it multiplies a product that vanishes faster.
         dd = half * (half - 1.0) * _power(d, half - 2.0)
+        mixed = cs * qs[..., :, None] + cs[:, None] * qs[..., None, :]
         h = (
             4.0 * dd[..., None, None] * _outer(ds, ds)
             + (2.0 * half * _power(d, half - 1.0))[..., None, None] * self._d_form
-            + fcc[..., None, None] * np.outer(self._c_form, self._c_form)
-            + 2.0 * fcq[..., None, None] * (_outer(np.broadcast_to(self._c_form, qs.shape), qs) + _outer(qs, np.broadcast_to(self._c_form, qs.shape)))
+            + fcc[..., None, None] * np.outer(cs, cs)
+            + 2.0 * fcq[..., None, None] * mixed
             + 4.0 * fqq[..., None, None] * _outer(qs, qs)
             + 2.0 * fq[..., None, None] * self._q_form
         )
         scale = bar[..., None, None]
         h = h / (2.0 * a * scale ** (a - 1.0)) - (a - 1.0) / scale * _outer(g, g)
-        live = size[..., None, None] > 0
-        return np.divide(h, size[..., None, None], out=np.zeros_like(h), where=live)
+        live = size > 0
+        h = np.divide(h, size[..., None, None], out=np.zeros_like(h), where=live[..., None, None])
+        return size * bar, np.where(live[..., None], g, 0.0), h
 
     def _invariants(self, s: Floats) -> tuple[Floats, Floats, Floats]:
         d = ((s @ self._d_form) * s).sum(axis=-1)
         q = ((s @ self._q_form) * s).sum(axis=-1)
         return np.maximum(d, 0.0), s @ self._c_form, np.maximum(q, 0.0)
 
-    def _first(self, s: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-        """Gradient of the equivalent stress, the equivalent stress, D, C, q."""
+    def _first(self, s: Floats) -> tuple[Floats, Floats, Floats, tuple[Floats, ...]]:
+        """Gradient of the equivalent stress, the equivalent stress, D, and the derivatives of f."""
         a = self.exponent
         d, c, q = self._invariants(s)
         r = np.sqrt(q)
         bar = (0.5 * (d ** (0.5 * a) + np.abs(c - r) ** a + np.abs(c + r) ** a)) ** (1.0 / a)
-        fc, fq = _even_power(c, q, a)[:2]
+        even = _even_power(c, q, a)
+        fc, fq = even[:2]
         total = (
             a * _power(d, 0.5 * a - 1.0)[..., None] * (s @ self._d_form)
             + fc[..., None] * self._c_form
             + 2.0 * fq[..., None] * (s @ self._q_form)
         )
-        return total / (2.0 * a * bar[..., None] ** (a - 1.0)), bar, d, c, q
+        return total / (2.0 * a * bar[..., None] ** (a - 1.0)), bar, d, even
 
 
 def _scaled(s: ArrayLike) -> tuple[Floats, Floats]:
@@ -158,28 +162,35 @@ def _power(x: Floats, p: float) -> Floats:
 
 def _even_power(c: Floats, q: Floats, a: float) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """``f_c, f_q, f_cc, f_cq, f_qq`` of ``f = |c - r|^a + |c + r|^a`` with ``r = sqrt(q)``."""
-    r = np.sqrt(q)
+    r, size = np.sqrt(q), np.abs(c)
     plus, minus = c + r, c - r
-    g = lambda x, k: np.sign(x) ** k * _power(np.abs(x), a - k)  # noqa: E731  |x|^a differentiated k times, less its factor
-    f_c = a * (g(plus, 1) + g(minus, 1))
-    f_cc = a * (a - 1.0) * (g(plus, 2) + g(minus, 2))
-    far = r > _SERIES_BELOW * np.abs(c)
-    safe = np.where(far & (r > 0), r, 1.0)
-    h, h1 = g(plus, 1) - g(minus, 1), (a - 1.0) * (g(plus, 2) + g(minus, 2))
-    h_c, size = (a - 1.0) * (g(plus, 2) - g(minus, 2)), np.abs(c)
+    plus2, minus2 = _power(np.abs(plus), a - 2.0), _power(np.abs(minus), a - 2.0)
+    plus1, minus1 = plus * plus2, minus * minus2
+    f_c = a * (plus1 + minus1)
+    f_cc = a * (a - 1.0) * (plus2 + minus2)
+    near = r <= _SERIES_BELOW * size
+    safe = np.where(near, 1.0, r)
+    h = plus1 - minus1
     f_q = 0.5 * a * h / safe
-    f_cq = 0.5 * a * h_c / safe
-    f_qq = 0.25 * a * (h1 * safe - h) / safe**3
-    # Series: f = 2 sum_k |c|^(a-2k) q^k a!/((a-2k)! (2k)!), differentiated term by term.
-    s_q, s_cq, s_qq = np.zeros_like(c), np.zeros_like(c), np.zeros_like(c)
+    f_cq = 0.5 * a * (a - 1.0) * (plus2 - minus2) / safe
+    f_qq = 0.25 * a * ((a - 1.0) * (plus2 + minus2) * safe - h) / safe**3
+    if near.any():
+        c, q, f_q, f_cq, f_qq = (np.array(v) for v in (c, q, f_q, f_cq, f_qq))  # a single stress gives scalars
+        f_q[near], f_cq[near], f_qq[near] = _series(c[near], q[near], a)
+    return f_c, f_q, f_cc, f_cq, f_qq
+
+
+def _series(c: Floats, q: Floats, a: float) -> tuple[Floats, Floats, Floats]:
+    """``f_q, f_cq, f_qq`` from ``f = 2 sum_k binomial(a, 2k) |c|^(a-2k) q^k``, term by term."""
+    size, sign = np.abs(c), np.sign(c)
+    f_q, f_cq, f_qq = np.zeros_like(c), np.zeros_like(c), np.zeros_like(c)
     binomial = 1.0
     for k in range(1, _SERIES_TERMS + 1):
         binomial *= (a - 2 * k + 2) * (a - 2 * k + 1) / ((2 * k - 1) * (2 * k))
         if binomial == 0.0:
             break
-        near = np.where(far, 1.0, size)
-        s_q += 2.0 * binomial * k * _power(near, a - 2 * k) * q ** (k - 1)
-        s_cq += 2.0 * binomial * k * (a - 2 * k) * np.sign(c) * _power(near, a - 2 * k - 1) * q ** (k - 1)
+        f_q += 2.0 * binomial * k * _power(size, a - 2 * k) * q ** (k - 1)
+        f_cq += 2.0 * binomial * k * (a - 2 * k) * sign * _power(size, a - 2 * k - 1) * q ** (k - 1)
         if k > 1:
-            s_qq += 2.0 * binomial * k * (k - 1) * _power(near, a - 2 * k) * q ** (k - 2)
-    return f_c, np.where(far, f_q, s_q), f_cc, np.where(far, f_cq, s_cq), np.where(far, f_qq, s_qq)
+            f_qq += 2.0 * binomial * k * (k - 1) * _power(size, a - 2 * k) * q ** (k - 2)
+    return f_q, f_cq, f_qq
