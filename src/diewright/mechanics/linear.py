@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csc_matrix, csr_matrix
+from scipy.sparse.linalg import splu
 
 try:
     import cvxopt
@@ -58,6 +59,7 @@ class Pattern:
         self.diagonal = np.flatnonzero(self.row == self.column)
         self._symbolic: Any = None
         self._matrix: Any = None
+        self._order: NDArray[np.int64] | None = None
 
     def zeros(self) -> Floats:
         """Room for the values, with the sink at the end."""
@@ -70,12 +72,21 @@ class Pattern:
         upper.setdiag(0.0)
         return (lower.tocsr() + upper).tocsr()
 
+    def general_factor(self, matrix: csr_matrix) -> GeneralFactor:
+        """Factorise an unsymmetric matrix with this pattern; the ordering of the first call serves the later ones."""
+        factor = GeneralFactor(matrix, order=self._order)
+        self._order = factor.ordering()
+        return factor
+
     def factor(self, values: Floats) -> Factor:
         """Factorise; raises :class:`NotPositiveDefinite`."""
         if cholmod is None:
             return _LuFactor(self.full(values).tocsc())
         if self._matrix is None:
-            v, i, j = (cvxopt.matrix(np.ascontiguousarray(x)) for x in (values[: self.nnz], self.row.astype(np.int64), self.column.astype(np.int64)))
+            v, i, j = (
+                cvxopt.matrix(np.ascontiguousarray(x))
+                for x in (values[: self.nnz], self.row.astype(np.int64), self.column.astype(np.int64))
+            )
             self._matrix = cvxopt.spmatrix(v, i, j, (self.size, self.size))
             self._symbolic = cholmod.symbolic(self._matrix)
         else:
@@ -105,17 +116,38 @@ class _CholeskyFactor(Factor):
         return np.asarray(x).reshape(right.shape)
 
 
-class _LuFactor(Factor):
-    def __init__(self, matrix: csc_matrix) -> None:
-        from scipy.sparse.linalg import splu
+class GeneralFactor(Factor):
+    """SuperLU factor of a matrix with symmetric pattern that need not be symmetric or definite; ``order`` reuses an earlier ordering."""
 
-        options = {"SymmetricMode": True}
+    def __init__(self, matrix: csr_matrix, pivoting: float = 0.01, order: NDArray[np.int64] | None = None) -> None:
+        self.order = order
+        if order is not None:
+            matrix = matrix[order][:, order]
+        matrix = csc_matrix(matrix)
+        matrix.sort_indices()
         try:
-            self._lu = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
+            self._lu = splu(
+                matrix, permc_spec="MMD_AT_PLUS_A" if order is None else "NATURAL", diag_pivot_thresh=pivoting, options={"SymmetricMode": True}
+            )
         except RuntimeError as error:
             raise NotPositiveDefinite from error
-        if not (self._lu.U.diagonal() > 0).all():
-            raise NotPositiveDefinite
+
+    def ordering(self) -> NDArray[np.int64]:
+        """The elimination order that was found or given."""
+        return np.argsort(self._lu.perm_c) if self.order is None else self.order
 
     def solve(self, right: Floats) -> Floats:
-        return self._lu.solve(np.ascontiguousarray(right, dtype=float))
+        if self.order is None:
+            return self._lu.solve(np.ascontiguousarray(right, dtype=float))
+        out = np.zeros_like(right, dtype=float)
+        out[self.order] = self._lu.solve(np.ascontiguousarray(right[self.order], dtype=float))
+        return out
+
+
+class _LuFactor(GeneralFactor):
+    """SuperLU in the place of CHOLMOD: refuses what is not positive definite."""
+
+    def __init__(self, matrix: csc_matrix) -> None:
+        super().__init__(matrix, pivoting=0.0)
+        if not (self._lu.U.diagonal() > 0).all():
+            raise NotPositiveDefinite

@@ -47,11 +47,14 @@ class Loads:
     friction: Floats
     plan: Floats
 
-    def edge_pressure(self, flat: Floats, state: Floats, edge: bool = True) -> Floats:
+    def edge_pressure(self, flat: Floats, state: Floats, edge: float = 1.0) -> Floats:
         """``p = q J - t0 w`` of each boundary edge [N/mm]; ``state`` as kept by :func:`membrane.assemble`."""
-        return self.bead * self.areas[self.owner] / _flat_areas(flat, self.triangles[self.owner]) - edge * self.thickness * state[self.owner, 0]
+        return (
+            self.bead * self.areas[self.owner] / _flat_areas(flat, self.triangles[self.owner])
+            - edge * self.thickness * state[self.owner, 0]
+        )
 
-    def force(self, flat: Floats, state: Floats, edge: bool = True) -> Floats:
+    def force(self, flat: Floats, state: Floats, edge: float = 1.0) -> Floats:
         """The loads' share of the residual ``(n, 2)`` [N]."""
         out = np.zeros_like(flat)
         along = flat[self.boundary[:, 1]] - flat[self.boundary[:, 0]]
@@ -74,7 +77,7 @@ class Loads:
         direction = u / np.sqrt((u * u).sum(axis=2, keepdims=True) + STICK**2)
         return self.friction[:, None, None] * np.einsum("kji,kaj->kai", m, direction), inverse, m
 
-    def tangent(self, flat: Floats, state: Floats, edge: bool = True) -> csr_matrix:
+    def tangent(self, flat: Floats, state: Floats, edge: float = 1.0) -> csr_matrix:
         """Exact derivative of :meth:`force`, ``(2n, 2n)``, not symmetric."""
         n = len(flat)
         rows, cols, values = [], [], []

@@ -32,7 +32,7 @@ def inverse_metric(points: Floats, triangles: NDArray[np.int32]) -> tuple[Floats
     return np.column_stack([bb, -ab, aa]) / det[:, None], 0.5 * np.sqrt(det)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def log_shape(m, s):
     """``phi`` and its derivatives ``phi_s, phi_ss`` with respect to ``s = d^2`` at mean ``m``."""
     z = s / (m * m)
@@ -50,12 +50,9 @@ def log_shape(m, s):
     return phi, phi_s, phi_ss
 
 
-@njit(cache=True)
-def density(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus, guard, guard_at):
-    """Work per volume ``w`` [MPa] of one triangle and ``eps_bar``; infinite for a turned-over flat triangle.
-
-    ``guard`` [MPa] adds ``guard (exp(x) - 1 - x)``, ``x = e11 + e22 - guard_at > 0``: see :mod:`inverse` on necking.
-    """
+@njit(cache=True, error_model="numpy")
+def density(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus):
+    """Work per volume ``w`` [MPa] of one triangle and ``eps_bar``; infinite for a turned-over flat triangle."""
     if ax * by - bx * ay <= 0.0:
         return np.inf, 0.0
     b11 = g11 * ax * ax + 2 * g12 * ax * bx + g22 * bx * bx
@@ -69,14 +66,11 @@ def density(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus, guard
     s += 2 * (form[0, 1] * v * ep + form[0, 2] * v * eq + form[1, 2] * ep * eq)
     eps = np.sqrt(max(s, 0.0))
     w, _, _ = curve_at(eps, table, log_step, modulus)
-    x = v - guard_at
-    if guard > 0.0 and x > 0.0:
-        w += guard * (np.exp(x) - 1.0 - x)
     return w, eps
 
 
-@njit(cache=True)
-def density_derivatives(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus, guard, guard_at, grad, hess):
+@njit(cache=True, error_model="numpy")
+def density_derivatives(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus, grad, hess):
     """``w`` with its gradient ``(4,)`` and Hessian ``(4, 4)`` in the order (ax, bx, ay, by)."""
     sx0, sx1 = g11 * ax + g12 * bx, g12 * ax + g22 * bx
     sy0, sy1 = g11 * ay + g12 * by, g12 * ay + g22 * by
@@ -117,11 +111,6 @@ def density_derivatives(ax, bx, ay, by, g11, g12, g22, form, table, log_step, mo
         ge[i] = secant * ke[i]
         for k in range(3):
             he[i, k] = secant * form[i, k] + extra * ke[i] * ke[k]
-    x = e[0] - guard_at
-    if guard > 0.0 and x > 0.0:
-        w += guard * (np.exp(x) - 1.0 - x)
-        ge[0] += guard * (np.exp(x) - 1.0)
-        he[0, 0] += guard * np.exp(x)
     # chain to (m, p, q)
     gy = np.zeros(3)
     hy = np.zeros((3, 3))
@@ -174,7 +163,7 @@ def density_derivatives(ax, bx, ay, by, g11, g12, g22, form, table, log_step, mo
     return w, eps
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def positive_part(h, vectors):
     """Replace the symmetric ``h (4, 4)`` by its positive semi-definite part (cyclic Jacobi rotations), in place."""
     n = 4
@@ -222,14 +211,8 @@ def positive_part(h, vectors):
             h[i, k] = total
 
 
-@njit(cache=True)
-def part_area(metric, e):
-    """Area of a triangle in the part [mm2]."""
-    return 0.5 / np.sqrt(metric[e, 0] * metric[e, 2] - metric[e, 1] * metric[e, 1])
-
-
-@njit(cache=True)
-def total_work(flat, triangles, metric, t0, form, table, log_step, modulus, guard, guard_at, by_part):
+@njit(cache=True, error_model="numpy")
+def total_work(flat, triangles, metric, t0, form, table, log_step, modulus):
     """Plastic work ``sum A0 t0 w`` [N mm]; infinite as soon as one flat triangle is turned over."""
     total = 0.0
     for e in range(triangles.shape[0]):
@@ -238,13 +221,13 @@ def total_work(flat, triangles, metric, t0, form, table, log_step, modulus, guar
         bx, by = flat[k, 0] - flat[i, 0], flat[k, 1] - flat[i, 1]
         if ax * by - bx * ay <= 0.0:
             return np.inf
-        w, _ = density(ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus, guard, guard_at)
-        total += (part_area(metric, e) if by_part else 0.5 * (ax * by - bx * ay)) * t0 * w
+        w, _ = density(ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus)
+        total += 0.5 * (ax * by - bx * ay) * t0 * w
     return total
 
 
-@njit(cache=True)
-def assemble(flat, triangles, metric, t0, form, table, log_step, modulus, guard, guard_at, by_part, project, slot, values, force, edge_grad):
+@njit(cache=True, error_model="numpy")
+def assemble(flat, triangles, metric, t0, form, table, log_step, modulus, project, slot, values, force, edge_grad):
     """Work, its gradient ``force (n, 2)`` [N] and its Hessian added into ``values`` at ``slot (m, 21)``.
 
     ``project``: replace every element Hessian by its positive part. ``edge_grad (m, 6)`` keeps ``w``, ``eps_bar`` and ``dw/dA``.
@@ -261,16 +244,10 @@ def assemble(flat, triangles, metric, t0, form, table, log_step, modulus, guard,
         i, j, k = triangles[e, 0], triangles[e, 1], triangles[e, 2]
         ax, ay = flat[j, 0] - flat[i, 0], flat[j, 1] - flat[i, 1]
         bx, by = flat[k, 0] - flat[i, 0], flat[k, 1] - flat[i, 1]
-        w, eps = density_derivatives(
-            ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus, guard, guard_at, grad, hess
-        )
+        w, eps = density_derivatives(ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus, grad, hess)
         area = 0.5 * (ax * by - bx * ay)
         da[0], da[1], da[2], da[3] = 0.5 * by, -0.5 * ay, -0.5 * bx, 0.5 * ax
         bend = 0.5 * t0 * w  # d2 A0
-        if by_part:
-            area = part_area(metric, e)
-            da[:] = 0.0
-            bend = 0.0
         total += area * t0 * w
         edge_grad[e, 0], edge_grad[e, 1] = w, eps
         for a in range(4):

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse.linalg import LinearOperator, gmres
+from scipy.sparse import csr_matrix, diags
 
 from diewright.errors import SolveError
 from diewright.mechanics.linear import Factor, NotPositiveDefinite, Pattern
@@ -19,6 +19,12 @@ from diewright.mechanics.plasticity import Curve
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
+
+SHORT = 0.05
+"""A step shorter than this share of Newton's is a short one."""
+
+GIVE_UP = 4
+"""So many short steps in a row: this problem is given up."""
 
 
 @dataclass(frozen=True)
@@ -35,13 +41,19 @@ class Problem:
     pattern: Pattern
     pins: NDArray[np.int64]
     force_scale: float
-    guard: float = 0.0
-    guard_at: float = 0.0
-    by_part: bool = False
+    edge: float = 1.0
 
     def material(self) -> tuple:
         """The arguments the membrane kernels share."""
-        return self.triangles, self.metric, self.thickness, self.form, self.curve.table, self.curve.log_step, self.curve.modulus, self.guard, self.guard_at, self.by_part
+        return (
+            self.triangles,
+            self.metric,
+            self.thickness,
+            self.form,
+            self.curve.table,
+            self.curve.log_step,
+            self.curve.modulus,
+        )
 
     def free_mask(self) -> Floats:
         """1 for free unknowns, 0 for held ones ``(2n,)``."""
@@ -96,7 +108,7 @@ class _State:
         force = np.zeros_like(flat)
         self.state = np.zeros((len(problem.triangles), 6))
         self.work = assemble(flat, *problem.material(), project, problem.pattern.slot, values, force, self.state)
-        self.load = problem.loads.force(flat, self.state, edge=not problem.by_part).ravel()
+        self.load = problem.loads.force(flat, self.state, edge=problem.edge).ravel()
         residual = force.ravel() + self.load
         self.rigid = None
         self.reaction = np.zeros(3)
@@ -115,25 +127,29 @@ def newton(
     """Drive the residual below ``tolerance``; ``exact_below``: relative residual from which the exact tangent is tried.
 
     The descent steps use the positive part of every element's Hessian and a line search on the work with the loads frozen; no step may turn a
-    triangle over. The exact steps solve the full, slightly unsymmetric system by GMRES with the factor of the symmetric part.
+    triangle over. The exact steps solve the full, slightly unsymmetric system; they stand where they lower the residual.
     """
     values = problem.pattern.zeros()
     with clock.phase("assembly"):
         now = _State(problem, flat, True, values)
     projected = True
     stalled = 0
-    for k in range(most):
+    short: list[float] = []
+    for _ in range(most):
         watch.step("solving the blank", -np.log10(max(now.size, tolerance)) + 1, -np.log10(tolerance) + 1)
         if not np.isfinite(now.size):
             raise SolveError("The inverse solution met a value that is not a finite number.", help="Check the sheet data and the mesh.")
         if now.size < tolerance:
             return Outcome(now.flat, True, now.size, steps, now.reaction, now.state)
         number = len(steps) + 1
+        if len(short) >= GIVE_UP and max(short[-GIVE_UP:]) < SHORT:
+            break
         if now.size < exact_below and stalled < 3:
             trial = _exact_step(problem, now, values, projected, clock)
             if trial is not None:
                 step, nxt = trial
                 steps.append(Step(number, now.size, step, "exact"))
+                short.append(step)
                 now, projected = nxt, False
                 continue
             stalled += 1
@@ -148,6 +164,7 @@ def newton(
         with clock.phase("line search"):
             step = _descent_length(problem, now, direction)
         steps.append(Step(number, now.size, step, "descent"))
+        short.append(step)
         if step == 0.0:
             break
         with clock.phase("assembly"):
@@ -169,7 +186,9 @@ def _factor(problem: Problem, values: Floats, stiffness: Floats, clock: Clock) -
             except NotPositiveDefinite:
                 more = 10 * shift if shift else 1e-6 * mean
                 if more > 10 * mean:
-                    raise SolveError("The equations of the inverse solution cannot be solved.", help="Check the mesh for needles.") from None
+                    raise SolveError(
+                        "The equations of the inverse solution cannot be solved.", help="Check the mesh for needles."
+                    ) from None
                 total[pattern.diagonal] += more - shift
                 shift = more
 
@@ -216,17 +235,9 @@ def _exact_step(problem: Problem, now: _State, values: Floats, projected: bool, 
     with clock.phase("assembly"):
         if projected:
             now = _State(problem, now.flat, False, values)
-        extra = problem.loads.tangent(now.flat, now.state, edge=not problem.by_part)[pattern.free][:, pattern.free]
-    try:
-        with clock.phase("solve"):
-            total = values.copy()
-            total[pattern.diagonal] += np.repeat(problem.loads.stiffness(now.flat), 2)[pattern.free]
-            total[pattern.diagonal[problem.pins]] += np.abs(total[pattern.diagonal]).mean()
-            factor = pattern.factor(total)
-    except NotPositiveDefinite:
-        factor = None
+        extra = problem.loads.tangent(now.flat, now.state, edge=problem.edge)[pattern.free][:, pattern.free]
     with clock.phase("solve"):
-        direction = _exact_direction(problem, now, values, extra, factor)
+        direction = _exact_direction(problem, now, (pattern.full(values) + extra).tocsr())
     if direction is None:
         return None
     with clock.phase("line search"):
@@ -240,33 +251,29 @@ def _exact_step(problem: Problem, now: _State, values: Floats, projected: bool, 
     return None
 
 
-def _exact_direction(problem: Problem, now: _State, values: Floats, extra, factor: Factor) -> Floats | None:
-    pattern, hold, rigid = problem.pattern, problem.hold, now.rigid
-    if hold is None or rigid is None:
-        tangent = pattern.full(values) + extra
-        size = pattern.size
-        operator = LinearOperator((size, size), matvec=lambda v: tangent @ v)
-        inner = LinearOperator((size, size), matvec=factor.solve)
-        x, info = gmres(operator, -now.residual[pattern.free], M=inner, rtol=1e-3 if now.size > 1e-4 else 1e-6, restart=40, maxiter=2)
-        if not np.isfinite(x).all():
-            return None
-        out = np.zeros(pattern.total)
-        out[pattern.free] = x
-        return out
-    tangent = pattern.full(values) + extra
-    if factor is None:
-        from scipy.sparse.linalg import splu
-        from scipy.sparse import diags
-        spring = np.zeros(pattern.total); spring[problem.pins] = np.abs(values[pattern.diagonal]).mean()
-        C, Z = hold.rows, rigid
-        lu = splu((tangent + diags(spring)).tocsc(), permc_spec='MMD_AT_PLUS_A', options={'SymmetricMode': True}, diag_pivot_thresh=0.01)
-        class F:
-            def solve(self, r): return lu.solve(r)
-        factor = F()
-    size = pattern.total
-    operator = LinearOperator((size, size), matvec=lambda v: hold.balanced(tangent @ hold.kept(v, rigid), rigid)[0])
-    inner = LinearOperator((size, size), matvec=lambda v: _apply(problem, factor, v, rigid))
-    x, info = gmres(operator, -now.residual, M=inner, rtol=1e-3 if now.size > 1e-4 else 1e-6, restart=40, maxiter=2)
-    if not np.isfinite(x).all():
+def _exact_direction(problem: Problem, now: _State, tangent: csr_matrix) -> Floats | None:
+    """Newton's direction for the exact tangent ``J``, under the hold's conditions.
+
+    ``J d + C^T l = -r``, ``C d = 0``. ``J`` alone is singular (rigid motions), so springs ``k P P^T`` on three unknowns are added to factorise and
+    taken off again through ``mu = k P^T d``: six small unknowns, exact, no pinned point.
+    """
+    pattern, hold = problem.pattern, problem.hold
+    out = np.zeros(pattern.total)
+    try:
+        if hold is None:
+            out[pattern.free] = pattern.general_factor(tangent).solve(-now.residual[pattern.free])
+        else:
+            k = float(np.abs(tangent.diagonal()).mean())
+            spring = np.zeros(pattern.size)
+            spring[problem.pins] = k
+            picks = np.zeros((pattern.size, 3))
+            picks[problem.pins, np.arange(3)] = 1.0
+            columns = np.column_stack([-now.residual, -hold.rows.T, picks])
+            x = pattern.general_factor(tangent + diags(spring)).solve(columns)
+            small = np.vstack([hold.rows @ x[:, 1:], picks.T @ x[:, 1:]])
+            small[3:, 3:] -= np.eye(3) / k
+            unknown = np.linalg.solve(small, -np.concatenate([hold.rows @ x[:, 0], picks.T @ x[:, 0]]))
+            out = x[:, 0] + x[:, 1:] @ unknown
+    except (NotPositiveDefinite, np.linalg.LinAlgError):
         return None
-    return hold.kept(x, rigid)
+    return out if np.isfinite(out).all() else None

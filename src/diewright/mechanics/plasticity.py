@@ -76,7 +76,9 @@ def checked_hill(values: Hill | tuple[float, float, float, float]) -> Hill:
     if abs(hill.G + hill.H - 1.0) > 1e-3:
         raise InputError(f"The anisotropy has G + H = {hill.G + hill.H:.4g}; expected 1.", where="anisotropy", help="Scale F, G, H, N.")
     if hill.N <= 0 or np.linalg.eigvalsh(hill.stress_form())[0] <= 1e-9:
-        raise InputError(f"The anisotropy {tuple(hill)} does not give a convex yield surface.", where="anisotropy", help="Check the r-values.")
+        raise InputError(
+            f"The anisotropy {tuple(hill)} does not give a convex yield surface.", where="anisotropy", help="Check the r-values."
+        )
     return hill
 
 
@@ -146,7 +148,9 @@ def build_curve(hardening: tuple[ArrayLike, ArrayLike], youngs_modulus: float) -
     if not (np.isfinite(youngs_modulus) and youngs_modulus > 0):
         raise InputError(f"Young's modulus is {youngs_modulus}; expected a positive number in MPa.", where="youngs_modulus")
     if len(strain) != len(stress) or len(strain) < 2:
-        raise InputError(f"The hardening table has {len(strain)} strains and {len(stress)} stresses; expected two or more pairs.", where=where)
+        raise InputError(
+            f"The hardening table has {len(strain)} strains and {len(stress)} stresses; expected two or more pairs.", where=where
+        )
     if not (np.isfinite(strain).all() and np.isfinite(stress).all()):
         raise InputError("The hardening table has a value that is not a finite number.", where=where)
     if strain[0] < 0 or (np.diff(strain) <= 0).any():
@@ -163,7 +167,9 @@ def build_curve(hardening: tuple[ArrayLike, ArrayLike], youngs_modulus: float) -
     exponent = np.zeros(SAMPLES)
     exponent[:-1] = np.diff(np.log(sigma)) / np.diff(np.log(grid))
     exponent[-1] = exponent[-2]
-    return Curve(_power_pieces(grid, float(sigma[0]), np.maximum(exponent, 1e-6)), float(np.log(last / first) / (SAMPLES - 1)), float(youngs_modulus))
+    return Curve(
+        _power_pieces(grid, float(sigma[0]), np.maximum(exponent, 1e-6)), float(np.log(last / first) / (SAMPLES - 1)), float(youngs_modulus)
+    )
 
 
 def _power_pieces(eps: Floats, first_stress: float, exponent: Floats) -> Floats:
@@ -175,7 +181,7 @@ def _power_pieces(eps: Floats, first_stress: float, exponent: Floats) -> Floats:
     return np.column_stack([eps, sigma, exponent, work])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def curve_at(eps, table, log_step, modulus):
     """Work [MPa], stress [MPa] and tangent modulus [MPa] at a total equivalent strain."""
     first = table[0, 0]

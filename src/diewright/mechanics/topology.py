@@ -74,14 +74,21 @@ def checked_sheet(points: ArrayLike, triangles: ArrayLike) -> Sheet:
     mesh = TriMesh(p, t)
     if len(mesh.boundary_edges) == 0:
         raise SolveError(
-            "The part is a closed surface, with no edge to lie flat.", help="Give one skin of the sheet, or a solid sheet whose skin can be chosen."
+            "The part is a closed surface, with no edge to lie flat.",
+            help="Give one skin of the sheet, or a solid sheet whose skin can be chosen.",
         )
     loops = mesh.boundary_loops
     if sum(len(ring) for ring in loops) != len(np.unique(mesh.boundary_edges)):
-        raise SolveError("The part mesh has points where only the tips of triangles touch; the sheet has no width there.", help="Join or part the faces there.")
+        raise SolveError(
+            "The part mesh has points where only the tips of triangles touch; the sheet has no width there.",
+            help="Join or part the faces there.",
+        )
     euler = len(p) - len(mesh.edges) + len(t)
     if euler != 2 - len(loops):
-        raise SolveError("The part has a handle (a tunnel through the sheet); no flat blank can be folded into it.", help="Check the surface for bridges.")
+        raise SolveError(
+            "The part has a handle (a tunnel through the sheet); no flat blank can be folded into it.",
+            help="Check the surface for bridges.",
+        )
     if mesh.doubled_normals[:, 2].sum() < 0:
         t = t[:, ::-1].copy()
         mesh = TriMesh(p, t)
@@ -102,7 +109,8 @@ def _oriented(points: Floats, triangles: Ints) -> Ints:
     _, count = np.unique(np.sort(directed, axis=1) @ [n, 1], return_counts=True)
     if count.max() > 2:
         raise SolveError(
-            f"The part mesh has {int((count > 2).sum())} edges where three or more triangles meet.", help="A sheet has one skin: remove ribs and inner walls."
+            f"The part mesh has {int((count > 2).sum())} edges where three or more triangles meet.",
+            help="A sheet has one skin: remove ribs and inner walls.",
         )
     key = directed @ [n, 1]
     if len(np.unique(key)) == len(key):

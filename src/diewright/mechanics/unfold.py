@@ -191,7 +191,9 @@ def _disc(sheet: Sheet, watch: Watch) -> Floats:
     flat[ring] = radius * np.column_stack([np.cos(angle), np.sin(angle)])
     edges = TriMesh(filled_points, filled).edges
     weight = np.ones(len(edges))
-    laplacian = coo_matrix((np.r_[weight, weight], (np.r_[edges[:, 0], edges[:, 1]], np.r_[edges[:, 1], edges[:, 0]])), shape=(n, n)).tocsr()
+    laplacian = coo_matrix(
+        (np.r_[weight, weight], (np.r_[edges[:, 0], edges[:, 1]], np.r_[edges[:, 1], edges[:, 0]])), shape=(n, n)
+    ).tocsr()
     inner = np.ones(n, dtype=bool)
     inner[ring] = False
     degree = np.asarray(laplacian.sum(axis=1)).ravel()
