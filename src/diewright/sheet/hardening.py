@@ -287,21 +287,25 @@ def hardening_law(name: str, parameters: Mapping[str, Any]) -> HardeningLaw:
 
 
 def uniform_strain(law: HardeningLaw, top: float = 2.0) -> float:
-    """True plastic strain of maximum load in tension, ``slope = stress`` (Considere 1885).
+    """True plastic strain of maximum load in tension, where ``stress exp(-ep)`` is largest, so that ``slope = stress`` (Considere 1885).
 
-    Zero if the sheet softens geometrically from the start; raises :class:`SolveError` if no maximum lies below ``top``.
+    The largest load counts, so a yield plateau at the start does not end the test. Zero if the load falls from the start; raises
+    :class:`SolveError` if it still rises at ``top``.
     """
-    excess = lambda e: float(law.slope(e) - law.stress(e))  # noqa: E731
-    if excess(SLOPE_FLOOR) <= 0:
+    grid = top * np.linspace(0.0, 1.0, 1001) ** 2
+    at = int(np.argmax(law.stress(grid) * np.exp(-grid)))
+    if at == 0:
         return 0.0
-    grid = np.linspace(SLOPE_FLOOR, top, 401)
-    below = np.flatnonzero(law.slope(grid) <= law.stress(grid))
-    if len(below) == 0:
+    if at == len(grid) - 1:
         raise SolveError(
             f"the hardening law {law.text()} has no load maximum below a strain of {top:g}.",
             help="Check the parameters: n is probably too large.",
         )
-    return float(brentq(excess, grid[below[0] - 1], grid[below[0]], xtol=1e-12))
+    excess = lambda e: float(law.slope(e) - law.stress(e))  # noqa: E731
+    low, high = float(grid[at - 1]), float(grid[at + 1])
+    if excess(low) * excess(high) >= 0:
+        return float(grid[at])  # a corner of a table
+    return float(brentq(excess, low, high, xtol=1e-12))
 
 
 def maximum_load_stress(law: HardeningLaw) -> float:
