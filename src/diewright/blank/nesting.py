@@ -233,7 +233,7 @@ class Nester:
             placed.append((x - centre[0], y - centre[1] + edge - bottom))
         first = min(float((turned(self.origin + self.outline, t)[:, 0] + s[0]).min()) for t, s in zip(turns, placed, strict=True))
         return Layout(
-            layout, float(phi), pitch, width, self.bridges.web, edge, self.area,
+            layout, float(phi), pitch, width, self.bridges.web, edge - 0.5 * self.slack, self.area,
             tuple(float(t) for t in turns), tuple((float(x - first + edge), float(y)) for x, y in placed),
         )  # fmt: skip
 

@@ -163,7 +163,7 @@ def _bent(mesh: TriMesh, ring: Ints, flat: Floats, cells: Ints, kind: str) -> Fl
     return x[:k]
 
 
-def _harmonic(laplacian: csr_matrix, x: Floats, free: Ints, fixed: Ints) -> Floats:
+def _harmonic(laplacian: csr_matrix, x: Floats, free: NDArray[np.signedinteger], fixed: NDArray[np.signedinteger]) -> Floats:
     rows = laplacian[free]
     return spsolve(rows[:, free].tocsc(), -(rows[:, fixed] @ x[fixed])).reshape(-1, 3)
 

@@ -83,14 +83,14 @@ def _gaps(x: Floats, turns: list[float], joints: Sequence[tuple[int, int]]) -> t
             # The outline keeps its material on the left: a left-turning circle lies on the inner side of the line.
             normal, along = np.array([np.cos(v[0]), np.sin(v[0])]), np.array([-np.sin(v[0]), np.cos(v[0])])
             gap[row] = normal @ w[:2] - v[1] + turns[j] * w[2]
-            slope[row, 3 * i : 3 * i + 2] = [along @ w[:2], -1.0]
-            slope[row, 3 * j : 3 * j + 3] = [*normal, turns[j]]
+            slope[row, 3 * i : 3 * i + 2] = [float(along @ w[:2]), -1.0]
+            slope[row, 3 * j : 3 * j + 3] = [float(normal[0]), float(normal[1]), turns[j]]
         else:
             same = turns[i] == turns[j]
             d, r = v[:2] - w[:2], v[2] - w[2] if same else v[2] + w[2]
             gap[row] = d @ d - r * r
-            slope[row, 3 * i : 3 * i + 3] = [*(2 * d), -2 * r]
-            slope[row, 3 * j : 3 * j + 3] = [*(-2 * d), 2 * r if same else -2 * r]
+            slope[row, 3 * i : 3 * i + 3] = [2 * d[0], 2 * d[1], -2 * r]
+            slope[row, 3 * j : 3 * j + 3] = [-2 * d[0], -2 * d[1], 2 * r if same else -2 * r]
     return gap, slope
 
 

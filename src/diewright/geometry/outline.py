@@ -9,6 +9,7 @@ point, and must not cross itself.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -139,7 +140,7 @@ def _evenly(edge: Floats, tolerance: float) -> Floats:
     ends = [*(sharp - sharp[0]), len(edge)]
     row = np.concatenate([edge, edge[:1]])
     out = []
-    for a, b in zip(ends[:-1], ends[1:], strict=True):
+    for a, b in pairwise(ends):
         walk = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(row[a : b + 1], axis=0).T))])
         at = np.linspace(0.0, walk[-1], max(int(np.ceil(walk[-1] / step)), 1) + 1)[:-1]
         out.append(np.stack([np.interp(at, walk, row[a : b + 1, axis]) for axis in range(2)], axis=1))
@@ -199,7 +200,7 @@ def _parts(p: Floats, tolerance: float) -> list[_Part]:
     ends = [*(sharp - sharp[0]), len(p)]
     row = np.concatenate([p, p[:1]])
     parts: list[_Part] = []
-    for a, b in zip(ends[:-1], ends[1:], strict=True):
+    for a, b in pairwise(ends):
         runs = segment(row[a : b + 1], share, whole)
         parts += [_Part(r.kind, row[a + r.first : a + r.last + 1], r is runs[-1]) for r in runs]
     return parts
