@@ -85,12 +85,15 @@ function control(ctx, path, list) {
     { class: `decision${list || spec.kind === "choice" ? " choice" : spec.kind === "text" ? " text" : ""}` },
     h("label", { for: id }, label(path)),
     h("span", { class: "control" }, input, unit ? h("span", { class: "unit" }, unit) : null, auto),
-    h("p", { class: "hint", id: hint }, sentenceOf(spec)),
+    h("p", { class: "hint", id: hint }, worth(sentenceOf(spec), label(path))),
     error,
   );
   update();
   return { root, update };
 }
+
+/** Leave an explanation out that only repeats the name. */
+const worth = (text, name) => (text.replace(".", "").toLowerCase() === name.toLowerCase() ? "" : text);
 
 /** The explanation of a field with its range. */
 function sentenceOf(spec) {

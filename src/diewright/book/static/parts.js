@@ -25,7 +25,7 @@ export function facts(rows, { sources = false, caption = "" } = {}) {
           "tr",
           {},
           h("th", { scope: "row" }, label),
-          h("td", { class: "figure" }, typeof value === "number" ? num(value, 4) : value === null || value === undefined || value === "" ? "–" : value),
+          h("td", { class: typeof value === "string" && /[a-z]{3}/i.test(value) ? "words" : "figure" }, typeof value === "number" ? num(value, 4) : value === null || value === undefined || value === "" ? "–" : value),
           h("td", { class: "unit" }, unitText(unit)),
           sources ? h("td", { class: "source" }, source || "–") : null,
         ),
@@ -42,7 +42,6 @@ export function grid(columns, rows, { className = "", chosen = -1, caption = "" 
     h(
       "table",
       { class: `grid-table ${className}` },
-      caption ? h("caption", {}, caption) : null,
       h("thead", {}, h("tr", {}, columns.map((c) => h("th", { scope: "col", class: c.left ? null : "figure" }, c.name, c.unit ? h("span", { class: "unit" }, ` ${unitText(c.unit)}`) : null)))),
       h("tbody", {}, rows.map((row, i) => h("tr", { class: i === chosen ? "chosen" : null, "aria-current": i === chosen ? "true" : null }, row.map((cell, j) => h("td", { class: columns[j].left ? null : "figure" }, cell ?? "–"))))),
     ),
@@ -73,7 +72,7 @@ function finding(ctx, f, everywhere) {
       { class: "finding-body" },
       h("p", { class: "finding-sentence" }, f.sentence),
       f.current ? null : h("p", { class: "quiet" }, "From an earlier state of the job."),
-      h("p", { class: "finding-meta" }, meta, meta.length && f.source ? h("span", { class: "quiet" }, ` – limit: ${f.source}`) : f.source ? h("span", { class: "quiet" }, f.source) : null),
+      h("p", { class: "finding-meta" }, meta, meta.length && f.source ? h("span", { class: "quiet" }, has(f.limit) ? ` – limit: ${f.source}` : ` – ${f.source}`) : f.source ? h("span", { class: "quiet" }, f.source) : null),
       f.help ? h("p", { class: "finding-help" }, f.help) : null,
       settled ? h("p", { class: "accepted-reason" }, `“${f.accepted}”${f.by ? `, ${f.by}` : ""}`) : null,
       h(
@@ -126,7 +125,7 @@ export function figureRow(f) {
       "div",
       { class: "figure-root" },
       f.formula ? h("p", { class: "formula" }, f.formula) : null,
-      inputs.length ? h("table", { class: "inputs" }, h("tbody", {}, inputs.map(([name, [value, unit]]) => h("tr", {}, h("th", { scope: "row" }, name), h("td", { class: "figure" }, typeof value === "number" ? num(value, 4) : value), h("td", { class: "unit" }, unitText(unit)))))) : null,
+      inputs.length ? h("table", { class: "inputs" }, h("tbody", {}, inputs.map(([name, [value, unit]]) => h("tr", {}, h("th", { scope: "row" }, name), h("td", { class: typeof value === "string" && /[a-z]{3}/i.test(value) ? "words" : "figure" }, typeof value === "number" ? num(value, 4) : value), h("td", { class: "unit" }, unitText(unit)))))) : null,
       h("p", { class: "quiet" }, f.source ? `Source: ${f.source}.` : "No source given.", f.confidence ? ` How sure: ${f.confidence}.` : ""),
     ),
   );

@@ -1,7 +1,7 @@
 // How the book says things: numbers, units, names of fields and states.
 
 const UNITS = {
-  mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "g/cm3": "g/cm³", "1/min": "/min",
+  "-": "", mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "g/cm3": "g/cm³", "1/min": "/min",
 }; // prettier-ignore
 
 export const unitText = (unit) => UNITS[unit] ?? unit ?? "";
@@ -17,7 +17,9 @@ export function num(value, digits = 3) {
     const [m, e] = v.toExponential(Math.max(digits - 1, 0)).split("e");
     return `${m.replace("-", "−")} · 10${raise(Number(e))}`;
   }
-  const places = Math.max(0, Math.min(6, digits - 1 - size));
+  let places = Math.max(0, Math.min(6, digits - 1 - size));
+  const short = String(Number(Math.abs(v).toPrecision(12))).split(".")[1]?.length ?? 0;
+  if (short < places) places = short; // stated round values stay round: 0.8, 12, 4 000
   const [whole, part] = Math.abs(v).toFixed(places).split(".");
   const grouped = whole.length > 4 ? whole.replace(/\B(?=(\d{3})+$)/g, "\u202f") : whole;
   const negative = v < 0 && Number(Math.abs(v).toFixed(places)) !== 0;
@@ -26,10 +28,17 @@ export function num(value, digits = 3) {
 
 const raise = (n) => String(n).replace(/./g, (c) => "⁰¹²³⁴⁵⁶⁷⁸⁹"[c] ?? "⁻");
 
-/** A number with fixed decimals, for columns that must line up. */
+/** A number with fixed decimals, for figures that must line up. */
 export function fixed(value, places = 1) {
-  if (value === null || value === undefined || value === "" || !Number.isFinite(Number(value))) return "–";
-  return num(value, Math.max(1, (Number(value) === 0 ? 1 : Math.floor(Math.log10(Math.abs(value)) + 1e-9) + 1) + places));
+  if (!Number.isFinite(value)) return "–";
+  const text = Math.abs(value).toFixed(places);
+  return (value < 0 && Number(text) !== 0 ? "−" : "") + text.replace(/^\d{5,}/, (d) => d.replace(/\B(?=(\d{3})+$)/g, "\u202f"));
+}
+
+/** The figures at ticks `step` apart, all with the same decimals. */
+export function tickText(value, step) {
+  const places = [0, 1, 2, 3, 4, 5, 6].find((p) => Math.abs(step * 10 ** p - Math.round(step * 10 ** p)) < 1e-6) ?? 6;
+  return Math.abs(value) >= 1e6 || step < 1e-6 ? num(value) : fixed(value, places);
 }
 
 export function quantity(value, unit = "", digits = 3) {
@@ -92,10 +101,10 @@ export const FIELDS = {
   margin_pct: { label: "Margin to necking", unit: "%", map: "batlow", reverse: true, digits: 3, limit: (job) => [job.blank.margin_wanted, "wanted margin"], flag: "min" },
   major: { label: "Major strain", unit: "", map: "batlow", digits: 3, flag: "max" },
   minor: { label: "Minor strain", unit: "", map: "vik", zero: true, digits: 3, flag: "both" },
-  thickness: { label: "Thickness", unit: "mm", map: "lapaz", digits: 3, flag: "min", limit: (job) => [job.sheet.thickness, "sheet as bought"] },
+  thickness: { least: "thinnest", most: "thickest", label: "Thickness", unit: "mm", map: "lapaz", digits: 3, flag: "min", limit: (job) => [job.sheet.thickness, "sheet as bought"] },
   wrinkle: { label: "Wrinkle tendency", unit: "", map: "lajolla", reverse: true, digits: 2, flag: "max" },
   plastic_strain: { label: "Plastic strain", unit: "", map: "batlow", digits: 3, flag: "max" },
-  depth: { label: "Depth", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max" },
+  depth: { label: "Depth", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max", most: "deepest" },
   draft_deg: { label: "Draft angle", unit: "deg", map: "batlow", digits: 3, flag: "min" },
   radius: { label: "Least radius", unit: "mm", map: "vik", zero: true, digits: 3, flag: "none" },
   undercut: { label: "Undercut", unit: "", map: "lajolla", reverse: true, digits: 1, flat: true, words: { 0: "free", 1: "undercut" }, flag: "none" },

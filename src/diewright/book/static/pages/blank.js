@@ -6,13 +6,12 @@ import { decisions } from "../decisions.js";
 import { downloads, facts, figureList, fromResult, grid, section } from "../parts.js";
 import { nestDrawing, nothingPlaced } from "../plots/nest.js";
 import { Strains } from "../plots/strains.js";
-import { handy, num, quantity, words } from "../words.js";
+import { fixed, handy, num, quantity, words } from "../words.js";
 import { fieldsOf, frame, lazyPicture } from "./page.js";
 
 const FIELDS = ["thinning_pct", "margin_pct", "major", "minor", "thickness", "wrinkle", "plastic_strain"];
 
 function make(ctx) {
-  const view = lazyPicture({ panes: [{ name: "part", caption: "The part, drawn" }, { name: "flat", caption: "The blank, flat", flat: true, arrow: false }], bare: "bare metal", thickness: () => ctx.book.job.sheet.thickness }, linked); // prettier-ignore
   const strains = new Strains({
     hover: (triangle) => view.picture?.light(triangle, false),
     pick: (triangle) => {
@@ -21,15 +20,16 @@ function make(ctx) {
       if (pane?.mesh) picture.pick(pane, { triangle, point: pane.mesh.centroid(triangle) });
     },
   });
+  const view = lazyPicture({ panes: [{ name: "part", caption: "The part, drawn" }, { name: "flat", caption: "The blank, flat", flat: true, arrow: false }], bare: "bare metal", under: strains.root, thickness: () => ctx.book.job.sheet.thickness }, linked); // prettier-ignore
   const side = decisions(ctx, ["blank.holes", "blank.friction", "blank.blankholder_force_kn", "blank.bead_restraint", "blank.trim_allowance"], { title: "How it is drawn", more: ["blank.margin_wanted", "blank.thinning_limit"] });
-  const limits = section("Strains against the limit", strains.root);
   const numbers = section("The blank in numbers");
   const nest = section("On the strip");
   const nestSide = decisions(ctx, ["nest.layout", "nest.strip_width_max", "nest.web", "nest.edge_web"], { title: "Strip and webs", more: ["nest.sheet_length", "nest.grain_tolerance"] });
   const nestBox = h("div", { class: "nest-box" });
-  put(nest.body, h("div", { class: "nest-pair" }, nestBox, nestSide.root));
+  const nestUnder = h("div", { class: "nest-under" });
+  put(nest.body, h("div", { class: "nest-pair" }, nestBox, nestSide.root), nestUnder);
   const page = frame(ctx, {
-    name: "blank", title: "Blank", stages: ["blank", "nest"], picture: view.box, side: side.root, sections: [limits, numbers, nest],
+    name: "blank", title: "Blank", stages: ["blank", "nest"], picture: view.box, side: side.root, sections: [numbers, nest],
     print: [
       "One step, from the finished part back to the flat sheet: membrane triangles with finite strain, deformation theory of plasticity, friction under the blankholder and bead restraint as edge loads, solved by Newton's method with line search. It knows the end state only: bending, contact on the way and a changing strain path are left out.",
       "The margin is the distance to the forming limit curve in major engineering strain, in percent points. Below nothing the point lies beyond the limit.",
@@ -91,10 +91,10 @@ function make(ctx) {
     nestSide.update();
     const [r, n] = [ctx.result("blank"), ctx.result("nest")];
     const v = r?.values;
-    page.verdict(v ? `Margin to necking ${quantity(v.margin_min_pct, "%")}, wanted ${quantity(ctx.book.job.blank.margin_wanted, "%")}; thinning ${quantity(v.thinning_max_pct, "%")} at most, limit ${quantity(ctx.book.job.blank.thinning_limit, "%")}.` : "");
+    page.verdict(v ? `Margin to necking ${fixed(v.margin_min_pct, 1)} %, wanted ${quantity(ctx.book.job.blank.margin_wanted, "%")}; thinning ${fixed(v.thinning_max_pct, 1)} % at most, limit ${quantity(ctx.book.job.blank.thinning_limit, "%")}.` : "");
     fromResult(numbers.body, r, (box) => put(box, blankNumbers(r)));
     if (n && (chosen === null || chosen.key !== n.key)) chosen = { key: n.key, index: n.values.chosen ?? 0 };
-    memo(nestBox, n ? [n.key, chosen.index] : "none", () => (n ? drawNest(n) : put(nestBox, h("p", { class: "quiet" }, "The layouts appear when the nest has been worked."))));
+    memo(nestBox, n ? [n.key, chosen.index] : "none", () => (n ? drawNest(n) : (put(nestUnder), put(nestBox, h("p", { class: "quiet" }, "The layouts appear when the nest has been worked.")))));
     draw();
   }
 
@@ -104,15 +104,15 @@ function make(ctx) {
     const index = chosen.index;
     const name = `placed_${index}`;
     const place = h("div", { class: "nest-place" });
-    const columns = [{ name: "Layout", left: true }, { name: "Pitch", unit: "mm" }, { name: "Strip", unit: "mm" }, { name: "Turned", unit: "deg" }, { name: "Webs", unit: "mm" }, { name: "Metal used", unit: "%" }, { name: "Parts a pitch" }, { name: "Coil a 1000", unit: "kg" }, { name: "Parts a sheet" }]; // prettier-ignore
+    const columns = [{ name: "Layout", left: true }, { name: "Pitch", unit: "mm" }, { name: "Strip", unit: "mm" }, { name: "Turned", unit: "deg" }, { name: "Webs", unit: "mm" }, { name: "Metal used", unit: "%" }, { name: "Parts a pitch" }, { name: "Coil a 1000", unit: "kg" }, list.some((l) => l.parts_per_sheet) ? { name: "Parts a sheet" } : null].filter(Boolean); // prettier-ignore
     const show = (i) => () => {
       chosen = { key: n.key, index: i };
       update();
     };
-    const rows = list.map((l, i) => [i === index ? l.layout : h("button", { type: "button", class: "word", "aria-label": `Show ${l.layout}, turned ${num(l.angle_deg)} degrees`, onclick: show(i) }, l.layout), num(l.pitch, 4), num(l.strip_width, 4), num(l.angle_deg), `${num(l.web)} / ${num(l.edge_web)}`, num(l.utilisation_pct), num(l.parts_per_pitch, 4), num(l.coil_kg_per_1000, 4), num(l.parts_per_sheet, 6)]); // prettier-ignore
+    const rows = list.map((l, i) => [i === index ? l.layout : h("button", { type: "button", class: "word", "aria-label": `Show ${l.layout}, turned ${num(l.angle_deg)} degrees`, onclick: show(i) }, l.layout), num(l.pitch, 4), num(l.strip_width, 4), num(l.angle_deg), `${num(l.web)} / ${num(l.edge_web)}`, num(l.utilisation_pct), num(l.parts_per_pitch, 4), num(l.coil_kg_per_1000, 4), num(l.parts_per_sheet, 6)].slice(0, columns.length)); // prettier-ignore
+    put(nestBox, place);
     put(
-      nestBox,
-      place,
+      nestUnder,
       h("p", { class: "quiet" }, index === best ? `Drawn: ${list[index]?.layout ?? "–"}, the layout taken.` : `Drawn: ${list[index]?.layout ?? "–"}. The layout taken is ${list[best]?.layout ?? "–"}.`),
       grid(columns, rows, { chosen: index, caption: "Layouts on the strip, the one drawn is marked" }),
       n.values.web_rule ? h("p", { class: "quiet" }, `Webs: ${n.values.web_rule}.`) : null,

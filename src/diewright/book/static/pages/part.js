@@ -3,7 +3,7 @@
 import { data } from "../api.js";
 import { h, put, memo } from "../dom.js";
 import { decisions } from "../decisions.js";
-import { facts, fromResult, grid, section } from "../parts.js";
+import { facts, figureList, fromResult, grid, section } from "../parts.js";
 import { num, quantity, typed, vector, words } from "../words.js";
 import { fieldsOf, frame, lazyPicture } from "./page.js";
 
@@ -68,7 +68,7 @@ function make(ctx) {
     const [p, t] = [ctx.result("part"), ctx.result("tipping")];
     const v = t?.values;
     page.verdict(v ? `Drawn ${num(v.depth)} mm deep${v.undercut_area > 0 ? `, with ${num(v.undercut_area)} mm² of undercut` : ", without undercut"}; least draft ${quantity(v.draft_min_deg, "deg")}.` : "");
-    fromResult(measured.body, t, (box) => put(box, measuredTable(v)));
+    fromResult(measured.body, t, (box) => put(box, measuredTable(v, t.figures ?? [])));
     fromResult(holes.body, p, (box) => put(box, holesTable(p.values)));
     fromResult(audit.body, p, (box) => put(box, auditTables(p.values)));
     draw();
@@ -83,29 +83,39 @@ function holeFlags(p, t) {
   return list.slice(0, 12).map((hole) => {
     const c = hole.centre;
     const place = r ? r.map((row, k) => row[0] * c[0] + row[1] * c[1] + row[2] * c[2] + (Array.isArray(shift) ? (shift[k] ?? 0) : 0)) : c;
-    return { place, text: hole.diameter ? `⌀ ${num(hole.diameter)} mm` : `${num(hole.perimeter)} mm round`, name: `hole ${hole.id}`, kind: "hole" };
+    return { place, text: `${hole.id}: ${hole.diameter ? `Ø ${num(hole.diameter)}` : "shaped"}`, kind: "hole" };
   });
 }
 
-function measuredTable(v) {
-  const box = v.plan_bbox ?? [];
+function measuredTable(v, figures) {
+  const [lo, hi] = v.plan_bbox ?? [];
+  const plan = Array.isArray(lo) ? [hi[0] - lo[0], hi[1] - lo[1]] : [lo, hi];
   const round = v.round?.is_round;
-  return [
-    facts([
-      ["Draw depth", v.depth, "mm"],
-      ["Plan size", box.length === 2 && typeof box[0] === "number" ? `${num(box[0], 4)} × ${num(box[1], 4)}` : "–", "mm"],
-      ["Developed area", v.developed_area, "mm2"],
-      ["Volume of metal", v.volume, "mm3"],
-      ["Mass", v.mass_kg, "kg"],
+  const rooted = new Set(figures.map((f) => f.key));
+  const rows = [
+      rooted.has("depth") ? null : ["Draw depth", v.depth, "mm"],
+      ["Plan size", plan.every(Number.isFinite) ? `${num(plan[0], 4)} × ${num(plan[1], 4)}` : "–", "mm"],
+      rooted.has("developed_area") ? null : ["Developed area", v.developed_area, "mm2"],
+      rooted.has("volume") ? null : ["Volume of metal", v.volume, "mm3"],
+      rooted.has("mass") || rooted.has("mass_kg") ? null : ["Mass", v.mass_kg, "kg"],
       ["Least draft angle", v.draft_min_deg, "deg"],
       ["Least concave radius", v.radius_concave_min, "mm"],
       ["Least convex radius", v.radius_convex_min, "mm"],
       ["Undercut area", v.undercut_area, "mm2"],
       round ? ["Round, diameter", v.round.diameter, "mm"] : null,
       round ? ["Draw ratio", v.draw_ratio, ""] : null,
-    ]),
+  ];
+  return [
+    figures.length ? h("div", { class: "columns" }, figureList(figures), facts(rows)) : pair(rows),
     (v.undercut_regions ?? []).length ? grid([{ name: "Undercut region", left: true }, { name: "Area", unit: "mm2" }, { name: "Worst angle", unit: "deg" }, { name: "Middle", unit: "mm" }], v.undercut_regions.map((u, i) => [String(i + 1), num(u.area), num(u.worst_angle), vector(u.centre)]), { caption: "Undercut regions" }) : null,
   ]; // prettier-ignore
+}
+
+/** Facts in two columns. */
+function pair(rows) {
+  const list = rows.filter(Boolean);
+  const half = Math.ceil(list.length / 2);
+  return h("div", { class: "columns" }, facts(list.slice(0, half)), facts(list.slice(half)));
 }
 
 function holesTable(v) {
@@ -119,7 +129,7 @@ function auditTables(v) {
   const rows = v.audit ?? [];
   return [
     rows.length ? grid([{ name: "What was found", left: true }, { name: "What was done", left: true }, { name: "Count" }, { name: "Where", left: true }], rows.map((a) => [a.what, { repaired: "repaired", left: "left as it is", wrong: "wrong", note: "noted" }[a.severity] ?? a.severity, num(a.count, 6), a.where || "–"]), { caption: "Audit" }) : h("p", {}, "Nothing was repaired and nothing was left wrong."),
-    facts([
+    pair([
       ["Format", v.format], ["Unit", v.unit, v.unit_source === "job" ? "" : "", ""], ["Kind", v.kind], ["Skin meshed", v.skin], ["Thickness found", v.thickness_found, "mm"],
       ["Bodies", num(v.bodies, 6)], ["Faces", num(v.faces, 6)], ["Triangles", num(mesh.triangles, 9)], ["Edges, shortest", mesh.edge_min, "mm"], ["Edges, middle", mesh.edge_median, "mm"], ["Edges, longest", mesh.edge_max, "mm"], ["Largest distance to the surface", mesh.chord_error, "mm"], ["Worst triangle shape (1 is even)", mesh.quality_min],
     ]),

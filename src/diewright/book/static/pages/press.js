@@ -68,10 +68,10 @@ function strokePlot(r) {
     t.capacity_kN ? { name: "the press gives", x, y: t.capacity_kN, kind: "bold", at: 0.12 } : null,
     t.slide_kN && t.slide_kN.some((v, i) => Math.abs(v - t.draw_kN[i]) > 1e-6) ? { name: "slide in all", x, y: t.slide_kN, kind: "dash", at: 0.55 } : null,
     { name: cutting ? "cutting" : "draw", x, y: t.draw_kN, kind: "line", at: 0.8 },
-    t.blankholder_kN ? { name: "blankholder", x, y: t.blankholder_kN, kind: "fine", at: 0.5 } : null,
+    t.blankholder_kN ? { name: "blankholder", x, y: t.blankholder_kN, kind: "thin", at: 0.5 } : null,
   ].filter(Boolean);
   return [
-    chart({ x: { label: "Stroke from first touch", symbol: "stroke", unit: "mm", lo: 0, hi: end }, y: { label: "Force", unit: "kN", lo: 0, hi: rangeOf([hi], { zero: true })[1] }, series, marks: [{ x: x[k], y: t.draw_kN[k], label: `${num(t.draw_kN[k])} kN`, below: true }], height: (w) => Math.min(440, Math.max(280, w * 0.5)), title: "Force over the stroke against what the press gives." }),
+    chart({ x: { label: "Stroke from first touch", symbol: "stroke", unit: "mm", lo: 0, hi: end }, y: { label: "Force", unit: "kN", lo: 0, hi: rangeOf([hi], { zero: true })[1] }, series, marks: [{ x: x[k], y: t.draw_kN[k], label: `${num(t.draw_kN[k])} kN`, below: true }], height: (w) => Math.min(500, Math.max(280, w * 0.6)), title: "Force over the stroke against what the press gives." }),
     r.values.curve_how ? h("p", { class: "quiet" }, `${words(r.values.curve_how)}.`) : null,
   ];
 }

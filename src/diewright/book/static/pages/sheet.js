@@ -20,13 +20,12 @@ function make(ctx) {
   const choose = decisions(ctx, ["sheet.material", "sheet.thickness", "sheet.rolling_direction", "sheet.hardening", "sheet.yield_surface", "sheet.forming_limit"], { title: "The metal and its laws", options, more: ["sheet.groove"] });
   const tensile = h("p", { class: "hint" });
   choose.root.append(tensile);
-  const hardening = h("div", { class: "plot-place wide" });
-  const others = h("div", { class: "plot-row" });
+  const plots = h("div", { class: "plot-row" });
   const values = section("Values and their sources");
   const laws = section("The laws as they are used");
   const fit = section("Fit of the tensile tests");
   const page = frame(ctx, {
-    name: "sheet", title: "Sheet", stages: ["sheet"], picture: [hardening, others], side: choose.root, sections: [values, laws, fit],
+    name: "sheet", title: "Sheet", stages: ["sheet"], picture: plots, side: choose.root, sections: [values, laws, fit],
     print: [
       "Stress and strain are true stress and true (logarithmic) strain. The yield locus is drawn for no shear, scaled by the yield stress along the rolling direction.",
       "The forming limit curve holds for straight strain paths; a part that is drawn again, or bent and unbent, has another limit.",
@@ -42,15 +41,16 @@ function make(ctx) {
     const files = ctx.book.job.sheet.tensile_files ?? [];
     tensile.textContent = files.length ? `Fitted to ${files.join(", ")}.` : "Tensile tests of your own: name the CSV files in job.toml, field sheet.tensile_files.";
     page.verdict(v ? `${v.sheet?.name ?? ctx.book.job.sheet.material}: Rp0.2 ${quantity(v.Rp02, "MPa")}, Rm ${quantity(v.Rm, "MPa")}, n ${num(v.n)}, mean r ${num(v.anisotropy?.rbar)}.` : "");
-    fromResult(hardening, r, (box) => put(box, hardeningPlot(r)), "The curves appear when the sheet has been worked.");
-    fromResult(others, r, (box) => put(box, limitPlot(r, ctx.book.job), locusPlot(r), directionPlot(r)), "");
+    fromResult(plots, r, (box) => put(box, hardeningPlot(r), limitPlot(r, ctx.book.job), locusPlot(r), directionPlot(r)), "The curves appear when the sheet has been worked.");
     fromResult(values.body, r, (box) => put(box, valueTable(v)));
-    fromResult(laws.body, r, (box) => put(box, lawTable(v), r.figures?.length ? figureList(r.figures) : null));
+    fromResult(laws.body, r, (box) => put(box, lawTable(v), derived(r)));
     fit.show(Boolean(v?.fit));
     fromResult(fit.body, v?.fit ? r : null, (box) => put(box, fitBlock(r)), "");
   }
   return { root: page.root, update };
 }
+
+const tall = (w) => Math.min(380, Math.max(250, w * 0.74));
 
 const table = (r, name, x, y) => {
   const t = r.tables?.[name];
@@ -64,9 +64,7 @@ function hardeningPlot(r) {
   const cut = end > 0 ? end : t.strain.length;
   const [x, y] = [t.strain.slice(0, cut), t.stress.slice(0, cut)];
   const tests = Object.entries(r.tables).filter(([n, c]) => n.startsWith("tensile_") && c.strain && c.stress).map(([n, c]) => ({ name: `test at ${n.slice(8)}°`, x: c.strain, y: c.stress, kind: "dots" }));
-  const v = r.values;
-  const peak = Number(v.n) > 0 && Number(v.n) < 1 && Number.isFinite(v.Rm) ? [{ x: v.n, y: v.Rm * Math.exp(v.n), label: `Rm as true stress at ε = n`, below: true }] : [];
-  return chart({ x: { label: "True plastic strain", symbol: "ε", lo: 0, hi: x[x.length - 1] }, y: { label: "Flow stress", unit: "MPa", lo: 0, hi: rangeOf(y, { zero: true })[1] }, series: [...tests, { name: law(v.hardening?.law), x, y, kind: "bold", at: 0.62 }], marks: peak, height: (w) => Math.min(380, Math.max(260, w * 0.42)), title: "Hardening: flow stress over plastic strain." });
+  return chart({ x: { label: "True plastic strain", symbol: "ε", lo: 0, hi: x[x.length - 1] }, y: { label: "Flow stress", unit: "MPa", lo: 0, hi: rangeOf(y, { zero: true })[1] }, series: [...tests, { name: law(r.values.hardening?.law), x, y, kind: "bold", at: 0.62 }], height: tall, title: "Hardening: flow stress over plastic strain." });
 }
 
 function limitPlot(r, job) {
@@ -78,7 +76,7 @@ function limitPlot(r, job) {
   const wanted = job.blank.margin_wanted;
   const lower = y.map((v) => Math.log(Math.max(Math.exp(v) - wanted / 100, 1e-6)));
   const name = law(r.values.limit?.kind);
-  return chart({ x: { label: "Minor true strain", symbol: "minor", lo: -0.42, hi: 0.42 }, y: { label: "Major true strain", lo: 0, hi: Math.min(rangeOf(y, { zero: true })[1], 1.4) }, series: [{ name, x, y, kind: "bold", at: 0.93 }, { name: `less ${num(wanted)} %`, x, y: lower, kind: "dash", at: 0.3 }], height: (w) => Math.min(360, Math.max(250, w * 0.8)), title: `Forming limit at ${num(job.sheet.thickness)} mm: ${name}.` });
+  return chart({ x: { label: "Minor true strain", symbol: "minor", lo: -0.42, hi: 0.42 }, y: { label: "Major true strain", lo: 0, hi: Math.min(rangeOf(y, { zero: true })[1], 1.4) }, series: [{ name, x, y, kind: "bold", at: 0.62 }, { name: `less ${num(wanted)} %`, x, y: lower, kind: "dash", at: 0.6, below: true }], height: tall, title: `Forming limit at ${num(job.sheet.thickness)} mm: ${name}.` });
 }
 
 function locusPlot(r) {
@@ -87,7 +85,7 @@ function locusPlot(r) {
   const big = Math.max(...t.s11.map(Math.abs), ...t.s22.map(Math.abs)) * 1.12;
   const u = Array.from({ length: 121 }, (_, i) => (2 * Math.PI * i) / 120);
   const mises = u.map((a) => 1 / Math.sqrt(1 - Math.sin(a) * Math.cos(a)));
-  return chart({ x: { label: "σ₁₁ along rolling, to yield stress", lo: -big, hi: big }, y: { label: "σ₂₂ across", lo: -big, hi: big }, equal: true, along: false, series: [{ name: "von Mises", x: u.map((a, i) => mises[i] * Math.cos(a)), y: u.map((a, i) => mises[i] * Math.sin(a)), kind: "fine", at: 0.62 }, { name: law(r.values.yield_surface?.kind), x: [...t.s11, t.s11[0]], y: [...t.s22, t.s22[0]], kind: "bold", at: 0.16 }], height: (w) => Math.min(360, Math.max(250, w * 0.8)), title: "Yield locus without shear." }); // prettier-ignore
+  return chart({ x: { label: "σ11 along rolling, to yield stress", lo: -big, hi: big }, y: { label: "σ22 across", lo: -big, hi: big }, equal: true, along: false, series: [{ name: "von Mises", x: u.map((a, i) => mises[i] * Math.cos(a)), y: u.map((a, i) => mises[i] * Math.sin(a)), kind: "fine", at: 0.4 }, { name: law(r.values.yield_surface?.kind), x: [...t.s11, t.s11[0]], y: [...t.s22, t.s22[0]], kind: "bold", at: 0.2 }], height: tall, title: "Yield locus without shear." }); // prettier-ignore
 }
 
 function directionPlot(r) {
@@ -96,7 +94,7 @@ function directionPlot(r) {
   const all = [...t.r, ...(t.stress_ratio ?? [])];
   const v = r.values.anisotropy ?? {};
   const marks = [[0, v.r0], [45, v.r45], [90, v.r90]].filter(([, y]) => Number.isFinite(y)).map(([x, y]) => ({ x, y, label: num(y) })); // prettier-ignore
-  return chart({ x: { label: "Angle to rolling", symbol: "angle", unit: "deg", lo: 0, hi: 90 }, y: { label: "r-value and yield stress ratio", lo: 0, hi: rangeOf(all, { zero: true })[1] * 1.08 }, series: [{ name: "r-value", x: t.angle, y: t.r, kind: "bold", at: 0.6 }, t.stress_ratio ? { name: "yield stress ratio", x: t.angle, y: t.stress_ratio, kind: "dash", at: 0.5 } : null].filter(Boolean), marks, height: (w) => Math.min(360, Math.max(250, w * 0.8)), title: "Direction: r-value and yield stress round the sheet." });
+  return chart({ x: { label: "Angle to rolling", symbol: "angle", unit: "deg", lo: 0, hi: 90 }, y: { label: "r-value and yield stress ratio", lo: 0, hi: rangeOf(all, { zero: true })[1] * 1.08 }, series: [{ name: "r-value", x: t.angle, y: t.r, kind: "bold", at: 0.25 }, t.stress_ratio ? { name: "yield stress ratio", x: t.angle, y: t.stress_ratio, kind: "dash", at: 0.5 } : null].filter(Boolean), marks, height: tall, title: "Direction: r-value and yield stress round the sheet." });
 }
 
 /** Text of a source, whatever its shape: a string, or a record with author, year and place. */
@@ -129,7 +127,14 @@ function lawTable(v) {
   );
 }
 
-const symbol = (k) => ({ eps0: "ε0", K: "K, MPa", n: "n", sigma0: "σ0, MPa", q: "q", alpha: "α" })[k] ?? k.replaceAll("_", " ");
+/** Figures that follow from the values: those of the table above are left out. */
+function derived(r) {
+  const known = new Set(Object.keys(VALUES).map((k) => k.toLowerCase()));
+  const list = (r.figures ?? []).filter((f) => !known.has(f.key.toLowerCase()));
+  return list.length ? [h("h3", { class: "gap" }, "What follows from them"), figureList(list)] : null;
+}
+
+const symbol = (k) => ({ eps0: "ε0", e0: "ε0", K: "K, MPa", n: "n", sigma0: "σ0, MPa", q: "q", alpha: "α" })[k] ?? k.replaceAll("_", " ");
 
 function fitBlock(r) {
   const fit = r.values.fit;

@@ -1,10 +1,10 @@
 // Curves as a handbook prints them: hairline axes, figures outside, names written at the curves, a reading line to run along them.
 
 import { h, s, put } from "../dom.js";
-import { num, unitText } from "../words.js";
-import { niceTicks } from "../view3d/lut.js";
+import { num, tickText, unitText } from "../words.js";
+import { niceStep, niceTicks } from "../view3d/lut.js";
 
-const PAD = { left: 62, right: 18, top: 16, bottom: 46 };
+const PAD = { left: 60, right: 18, top: 16, bottom: 44 };
 
 const finite = (list) => list.filter((v) => Number.isFinite(v));
 
@@ -29,8 +29,9 @@ export function frame({ width, height, x, y, equal = false, pad = PAD }) {
   }
   const px = (v) => pad.left + ((v - x0) / (x1 - x0)) * w;
   const py = (v) => pad.top + t - ((v - y0) / (y1 - y0)) * t;
-  const xt = niceTicks(x0, x1, Math.max(3, Math.round(w / 85)));
-  const yt = niceTicks(y0, y1, Math.max(3, Math.round(t / 50)));
+  const [xn, yn] = [Math.max(4, Math.round(w / 78)), Math.max(4, Math.round(t / 48))];
+  const [xt, yt] = [niceTicks(x0, x1, xn), niceTicks(y0, y1, yn)];
+  const [xs, ys] = [niceStep(x0, x1, xn), niceStep(y0, y1, yn)];
   const base = pad.top + t;
   const name = (axis) => axis.label + (axis.unit ? `, ${unitText(axis.unit)}` : "");
   const marks = s(
@@ -39,8 +40,8 @@ export function frame({ width, height, x, y, equal = false, pad = PAD }) {
     xt.map((v) => s("path", { class: v === 0 ? "grid nought" : "grid", d: `M${px(v)} ${pad.top}V${base}` })),
     yt.map((v) => s("path", { class: v === 0 ? "grid nought" : "grid", d: `M${pad.left} ${py(v)}H${pad.left + w}` })),
     s("path", { class: "axis", d: `M${pad.left} ${pad.top}V${base}H${pad.left + w}` }),
-    xt.map((v) => s("text", { class: "tick", x: px(v), y: base + 18, "text-anchor": "middle" }, num(v))),
-    yt.map((v) => s("text", { class: "tick", x: pad.left - 8, y: py(v) + 4, "text-anchor": "end" }, num(v))),
+    xt.map((v) => s("text", { class: "tick-figure", x: px(v), y: base + 18, "text-anchor": "middle" }, tickText(v, xs))),
+    yt.map((v) => s("text", { class: "tick-figure", x: pad.left - 8, y: py(v) + 4, "text-anchor": "end" }, tickText(v, ys))),
     s("text", { class: "axis-name", x: pad.left + w, y: base + 38, "text-anchor": "end" }, name(x)),
     s("text", { class: "axis-name", x: 14, y: pad.top, "text-anchor": "end", transform: `rotate(-90 14 ${pad.top})` }, name(y)),
   );
@@ -118,9 +119,13 @@ function names(series, f) {
       let i = Math.round((c.at ?? 0.72) * (c.x.length - 1));
       while (i > 0 && (f.py(c.y[i]) < f.box.top + 12 || !Number.isFinite(c.y[i]))) i -= 1;
       const left = f.px(c.x[i]);
-      let top = f.py(c.y[i]) - 8;
+      let top = f.py(c.y[i]) + (c.below ? 19 : -10);
       const w = c.name.length * 7;
-      const anchor = left + w > f.box.left + f.box.w ? "end" : "start";
+      // above a rising curve the name ends at its place, below it starts there: so the curve does not run through it
+      const j = Math.min(i + Math.max(1, Math.round(c.x.length / 40)), c.x.length - 1);
+      const rising = (f.py(c.y[j]) - f.py(c.y[i])) * (f.px(c.x[j]) - f.px(c.x[i])) < -1;
+      const room = left + w <= f.box.left + f.box.w;
+      const anchor = !room || (rising && !c.below && left - w > f.box.left) ? "end" : "start";
       const from = anchor === "end" ? left - w : left;
       for (let n = 0; n < 6 && placed.some((o) => Math.abs(o.top - top) < 16 && from < o.from + o.w && o.from < from + w); n++) top += top > f.box.top + 40 ? -16 : 24;
       placed.push({ top, from, w });

@@ -6,6 +6,7 @@ import { colourAt, table } from "../view3d/lut.js";
 import { frame, path, rangeOf } from "./chart.js";
 
 const CELL = 6;
+const POINT = "Point at a strain to see its place; click the part to see its strain.";
 
 export class Strains {
   /** `heard`: {hover(triangle | null), pick(triangle)}. */
@@ -13,9 +14,10 @@ export class Strains {
     this.heard = heard;
     this.canvas = h("canvas", { class: "strain-points", "aria-hidden": "true" });
     this.svg = s("svg", { class: "strain-axes", role: "img", tabindex: "0" });
-    this.box = h("div", { class: "strains plot" }, this.canvas, this.svg);
-    this.word = h("p", { class: "quiet strain-word" }, "Point at a strain to see its place on the part; click a place on the part to see its strain here.");
-    this.root = h("figure", { class: "plot-figure" }, this.box, h("figcaption", {}, this.word));
+    this.back = s("svg", { class: "strain-grid", "aria-hidden": "true" });
+    this.box = h("div", { class: "strains plot" }, this.back, this.canvas, this.svg);
+    this.word = h("p", { class: "quiet strain-word" }, POINT);
+    this.root = h("div", { class: "under" }, this.box, this.word);
     this.marked = null;
     new ResizeObserver(() => this.draw()).observe(this.box);
     this.svg.addEventListener("pointermove", calm((e) => this.at(e, "hover"), 8));
@@ -41,8 +43,8 @@ export class Strains {
   draw() {
     const width = Math.floor(this.box.clientWidth);
     if (!this.major || width < 60) return;
-    const height = Math.round(Math.min(460, Math.max(300, width * 0.62)));
-    const [mlo, mhi] = rangeOf([...extent(this.minor), -0.05, 0.05], { pad: 0.08 });
+    const height = Math.round(Math.min(520, Math.max(212, innerHeight * 0.29)));
+    const [mlo, mhi] = rangeOf([...extent(this.minor), -0.05, 0.05], { pad: 0.12 });
     const near = this.limit ? this.limit.minor.map((v, i) => (v > mlo && v < mhi ? this.limit.major[i] : 0)) : [];
     const top = Math.max(extent(this.major)[1] * 1.15, Math.min(Math.max(...near, 0.05) * 1.06, 1.2));
     const f = frame({ width, height, x: { label: "Minor true strain", lo: mlo, hi: mhi }, y: { label: "Major true strain", lo: Math.min(0, extent(this.major)[0] * 1.1), hi: top } });
@@ -53,9 +55,9 @@ export class Strains {
     const c = this.canvas.getContext("2d");
     c.scale(k, k);
     this.grid = new Map();
-    const size = this.major.length > 20000 ? 1.6 : 2.2;
-    c.globalAlpha = 0.8;
+    const size = this.major.length > 20000 ? 1.8 : 2.4;
     c.fillStyle = css("--ink-2");
+    for (let i = 0; i < this.major.length && this.scale; i++) c.fillRect(f.px(this.minor[i]) - size / 2 - 0.7, f.py(this.major[i]) - size / 2 - 0.7, size + 1.4, size + 1.4); // an ink rim: pale colours must show on paper
     const colours = this.scale ? Array.from({ length: 65 }, (_, i) => colourAt(this.scale.rows, i / 64, this.scale.spec.reverse)) : null;
     for (let i = 0; i < this.major.length; i++) {
       const [x, y] = [f.px(this.minor[i]), f.py(this.major[i])];
@@ -73,10 +75,12 @@ export class Strains {
     this.svg.setAttribute("height", height);
     this.svg.setAttribute("aria-label", `Forming-limit diagram with ${this.major.length} strain points. Left and right arrows walk through the points of least margin.`);
     const clip = "strain-clip";
+    this.back.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    this.back.setAttribute("height", height);
+    put(this.back, f.marks);
     put(
       this.svg,
       s("defs", {}, s("clipPath", { id: clip }, s("rect", { x: f.box.left, y: f.box.top, width: f.box.w, height: f.box.t }))),
-      f.marks,
       s(
         "g",
         { "clip-path": `url(#${clip})` },
@@ -102,7 +106,7 @@ export class Strains {
     if (this.limit) {
       const v = f.range[0] + (f.range[1] - f.range[0]) * 0.97;
       put1("forming limit", v, at(this.limit.major, v), "end", -9);
-      if (wanted) put1(`wanted margin ${num(this.wanted)} %`, v, at(wanted, v), "end", 17);
+      if (wanted) put1(`wanted margin ${num(this.wanted)} %`, v, at(wanted, v), "end", 22);
     }
     const y = f.range[3] * 0.1;
     for (const [ratio, text] of [[-0.5, "uniaxial"], [1, "equal biaxial"]]) { // prettier-ignore
@@ -152,7 +156,7 @@ export class Strains {
     if (!this.f || !this.ringMark) return;
     if (triangle === null || triangle === undefined || triangle >= this.major.length) {
       put(this.ringMark);
-      this.word.textContent = "Point at a strain to see its place on the part; click a place on the part to see its strain here.";
+      this.word.textContent = POINT;
       return;
     }
     const [x, y] = [this.f.px(this.minor[triangle]), this.f.py(this.major[triangle])];

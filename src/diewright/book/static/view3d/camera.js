@@ -50,7 +50,7 @@ export class View {
     const spread = (axis) => axis.reduce((sum, v, k) => sum + Math.abs(v) * this.extent[k], 0) / 2;
     const aspect = this.width / Math.max(this.height, 1);
     const [w, t] = [spread(right), spread(up)];
-    this.half = Math.max(t * 1.32, (w * 1.16) / aspect, this.radius * 0.05);
+    this.half = Math.max(t * 1.3, (w * 1.09) / aspect, this.radius * 0.05);
     if (this.fitFor) this.half = Math.max(this.half, this.fitFor);
   }
 
@@ -128,6 +128,7 @@ export function hands(pane, view, { seen, picked, hovered, left }) {
     if (fingers.size === 0) moved = 0;
     fingers.set(e.pointerId, here(e));
     pane.setPointerCapture(e.pointerId);
+    pane.dataset.by = "hand";
     pane.focus({ preventScroll: true });
   });
   pane.addEventListener("pointermove", (e) => {
@@ -165,7 +166,9 @@ export function hands(pane, view, { seen, picked, hovered, left }) {
     },
     { passive: false },
   );
+  pane.addEventListener("blur", () => delete pane.dataset.by);
   pane.addEventListener("keydown", (e) => {
+    delete pane.dataset.by;
     if (e.ctrlKey || e.metaKey || e.altKey) return;
     const step = e.shiftKey ? 40 : 14;
     const turn = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[e.key];

@@ -16,7 +16,7 @@ function layout(flags, view, taken) {
     const t = flag.name ? 34 : 20;
     const away = x >= middle[0] ? 1 : -1;
     const up = y >= middle[1] + view.height * 0.08 ? 1 : -1;
-    const box = { flag, x, y, w, t, left: away > 0 ? x + 46 : x - 46 - w, top: y + up * 52 - t / 2 };
+    const box = { flag, x, y, w, t, left: away > 0 ? x + 34 : x - 34 - w, top: y + up * 48 - t / 2 };
     box.left = Math.min(Math.max(box.left, CLEAR), view.width - w - CLEAR);
     box.top = Math.min(Math.max(box.top, 34), view.height - t - 44);
     const hit = () => [...boxes, ...taken].find((o) => box.left < o.left + o.w && o.left < box.left + w && box.top < o.top + o.t + 4 && o.top < box.top + t + 4);
@@ -102,7 +102,7 @@ export function draw(svg, view, { flags = [], contours = [], ring = null, arrow 
   for (const f of figures) if (apart.every((g) => Math.hypot(g.at[0] - f.at[0], g.at[1] - f.at[1]) > 44)) apart.push(f);
   put(
     svg,
-    apart.map((f) => s("text", { class: "contour", x: f.at[0], y: f.at[1] + 4, "text-anchor": "middle" }, num(f.level, 3))),
+    apart.map((f) => s("text", { class: "contour", x: f.at[0], y: f.at[1] + 4, "text-anchor": "middle" }, num(f.level, 4))),
     boxes.map(flagMarks),
     ring ? ringMark(view, ring) : null,
     cross ? s("path", { class: "cross", d: `M${view.width / 2 - 9} ${view.height / 2}h18M${view.width / 2} ${view.height / 2 - 9}v18` }) : null,

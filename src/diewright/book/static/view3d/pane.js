@@ -79,7 +79,7 @@ export class Pane {
   }
 
   /** Cut the part at axis = at (null: whole), with the cut drawn at its true thickness. */
-  setCut(axis, at, thickness = 0) {
+  setCut(axis, at, thickness = 0, sign = 1) {
     this.cutting = axis !== null && !this.flat;
     const u = this.material.uniforms;
     u.cut.value = this.cutting;
@@ -90,10 +90,10 @@ export class Pane {
     this.keep = null;
     if (this.cutting && this.mesh) {
       const n = [0, 0, 0];
-      n[axis] = 1;
-      u.plane.value.set(...n, at);
-      this.plane.set(new THREE.Vector3(...n.map((v) => -v)), at);
-      this.keep = (x, y, z) => [x, y, z][axis] <= at;
+      n[axis] = sign; // the side towards the eye is taken away
+      u.plane.value.set(...n, sign * at);
+      this.plane.set(new THREE.Vector3(...n.map((v) => -v)), sign * at);
+      this.keep = (x, y, z) => sign * ([x, y, z][axis] - at) <= 0;
       this.cutSegments = this.mesh.cut(axis, at);
       this.hatch = ribbon(this.cutSegments, axis, Math.max(thickness, this.mesh.radius * 0.004), css("--accent"));
       if (this.hatch) this.scene.add(this.hatch);
@@ -138,8 +138,10 @@ export class Pane {
     return this.mesh.pick(origin, direction, this.keep);
   }
 
-  write(focused) {
-    draw(this.svg, this.view, { flags: [...(this.marks ?? []), ...this.flags], contours: this.contours, ring: this.ring, arrow: this.arrow, cross: focused });
+  /** Write over the view; with the cross that Enter reads at, when the keyboard is at work here. */
+  write() {
+    const focused = document.activeElement === this.root && this.root.dataset.by !== "hand";
+    draw(this.svg, this.view, { flags: [...(this.marks ?? []), ...this.flags].filter((f) => !this.keep || this.keep(...f.place)), contours: this.contours, ring: this.ring, arrow: this.arrow, cross: focused });
   }
 }
 

@@ -26,7 +26,7 @@ const AXES = [["none", "nowhere"], ["x", "across the length"], ["y", "across the
 
 export class Picture {
   /** `panes`: [{name, caption, flat}], `choices`: names of fields in order, `bare`: the word for the part without a field. */
-  constructor({ panes, bare = "bare part", thickness = () => 0, caption = "" }) {
+  constructor({ panes, bare = "bare part", thickness = () => 0, under = null }) {
     this.panes = panes.map((p) => new Pane(p));
     this.thickness = thickness;
     this.bare = bare;
@@ -36,7 +36,7 @@ export class Picture {
     this.heard = { pick: [], hover: [], field: [] };
     this.picked = null;
     this.rest = calm(() => this.settle(), 110);
-    this.build(caption);
+    this.build(under);
   }
 
   on(kind, fn) {
@@ -48,7 +48,7 @@ export class Picture {
     for (const fn of this.heard[kind]) fn(...args);
   }
 
-  build(caption) {
+  build(under) {
     this.stage = h("div", { class: `stage panes-${this.panes.length}` }, this.panes.map((p) => p.root), h("p", { class: "stage-word", hidden: true }));
     this.ruler = s("svg", { class: "rule", role: "img" });
     this.fieldSelect = h("select", { id: uid("field"), onchange: (e) => this.show(e.target.value || null) });
@@ -62,20 +62,24 @@ export class Picture {
     this.root = h(
       "figure",
       { class: "picture" },
-      this.stage,
-      h("div", { class: "rule-box" }, this.ruler),
       h(
         "div",
         { class: "picture-words" },
         h("span", { class: "pair show-field" }, h("label", { for: this.fieldSelect.id }, "Show"), this.fieldSelect),
         h("span", { class: "ticks" }, box("stepped", "stepped"), box("lines", "contour lines"), box("smooth", "smoothed")),
+        h("button", { type: "button", class: "word save", onclick: () => this.save() }, "Save picture"),
+      ),
+      this.stage,
+      h("div", { class: "rule-box" }, this.ruler),
+      under,
+      h(
+        "div",
+        { class: "picture-words" },
         h("span", { class: "pair" }, h("label", { for: this.cutSelect.id }, "Cut"), this.cutSelect, this.cutSlider, this.cutText),
         h("span", { class: "views" }, h("button", { type: "button", class: "word", onclick: () => this.whole() }, "Whole part"), words),
-        h("button", { type: "button", class: "word save", onclick: () => this.save() }, "Save picture"),
       ),
       this.section,
       this.probe,
-      caption ? h("figcaption", {}, caption) : null,
     );
     this.cutSlider.hidden = true;
     for (const pane of this.panes) {
@@ -174,7 +178,7 @@ export class Picture {
       u.level.value = level;
       pane.contours = smooth && this.look.lines ? pane.mesh.labelPlaces(averaged, niceTicks(lo, hi, 9), pane.flat ? 1 : 2) : [];
       const place = (i) => (cell ? pane.mesh.centroid(i) : [0, 1, 2].map((k) => pane.mesh.points[3 * i + k]));
-      const flag = (value, i, word) => ({ place: place(i), text: quantity(value, spec.unit, spec.digits), name: `${word} ${spec.label.toLowerCase()}`, kind: "extreme" });
+      const flag = (value, i, word) => ({ place: place(i), text: quantity(value, spec.unit, spec.digits), name: spec[word] ?? `${word} ${spec.label.toLowerCase()}`, kind: "extreme" });
       const both = spec.flag === "both";
       pane.flags = pane.flat ? [] : [both || spec.flag === "max" ? flag(max, atMax, "most") : null, both || spec.flag === "min" ? flag(min, atMin, "least") : null].filter(Boolean);
     }
@@ -266,6 +270,7 @@ export class Picture {
     const main = this.panes.find((p) => !p.flat);
     this.cutSlider.hidden = axis === null;
     if (fresh) this.cutSlider.value = 500;
+    if (fresh && axis !== null) this.cutSign = (this.panes.find((p) => !p.flat) ?? this.panes[0]).view.basis.out[axis] < -0.02 ? -1 : 1;
     if (!main?.mesh) return;
     if (axis === null) {
       main.setCut(null, 0);
@@ -274,7 +279,7 @@ export class Picture {
     } else {
       const f = Number(this.cutSlider.value) / 1000;
       const at = main.mesh.lo[axis] + (main.mesh.hi[axis] - main.mesh.lo[axis]) * (0.001 + 0.998 * f);
-      main.setCut(axis, at, this.thickness());
+      main.setCut(axis, at, this.thickness(), this.cutSign ?? 1);
       const text = `at ${"xyz"[axis]} ${num(at, 4)} mm`;
       this.cutText.textContent = text;
       this.cutSlider.setAttribute("aria-valuetext", text);
@@ -360,7 +365,7 @@ export class Picture {
       r.setViewport(...pane.box);
       r.setScissor(...pane.box);
       r.render(pane.scene, pane.view.camera);
-      pane.write(document.activeElement === pane.root && pane.root.matches(":focus-visible"));
+      pane.write();
     }
     this.drawRule();
     this.frames = (this.frames ?? 0) + 1;
@@ -368,7 +373,7 @@ export class Picture {
 
   settle() {
     for (const pane of this.panes) pane.judge();
-    if (!this.waiting && this.mounted) for (const pane of this.panes) pane.write(document.activeElement === pane.root && pane.root.matches(":focus-visible"));
+    if (!this.waiting && this.mounted) for (const pane of this.panes) pane.write();
   }
 
   drawRule() {
@@ -384,7 +389,7 @@ export class Picture {
     const box = this.stage.getBoundingClientRect();
     const k = 2;
     const ruled = Boolean(this.scale);
-    const out = h("canvas", { width: box.width * k, height: (box.height + (ruled ? 84 : 0)) * k });
+    const out = h("canvas", { width: box.width * k, height: (box.height + (ruled ? 74 : 0)) * k });
     const c = out.getContext("2d");
     c.fillStyle = css("--paper");
     c.fillRect(0, 0, out.width, out.height);

@@ -1,18 +1,18 @@
 // The scale of a field: an engraved rule under the picture, with its unit, the limit by name, the extremes and the probe.
 
 import { s, put } from "../dom.js";
-import { num, unitText } from "../words.js";
+import { num, tickText, unitText } from "../words.js";
 import { colourAt, niceStep, niceTicks } from "./lut.js";
 
 const SIDE = 26;
-const TOP = 34;
+const TOP = 28;
 const BAND = 15;
 
 /** `state`: {spec, rows, lo, hi, stepped, level, min, max, limit: [value, name] | null, probe}. */
 export function drawRuler(svg, width, state) {
   const { spec, rows, lo, hi } = state;
-  svg.setAttribute("viewBox", `0 0 ${width} 84`);
-  svg.setAttribute("height", 84);
+  svg.setAttribute("viewBox", `0 0 ${width} 74`);
+  svg.setAttribute("height", 74);
   const span = Math.max(hi - lo, 1e-12);
   const x = (v) => SIDE + ((v - lo) / span) * (width - 2 * SIDE);
   const parts = state.stepped ? niceTicks(lo, hi, 9) : null;
@@ -34,14 +34,14 @@ export function drawRuler(svg, width, state) {
   put(
     svg,
     s("title", {}, `${spec.label}${unit ? `, ${unit}` : ""}: from ${num(state.min)} to ${num(state.max)}`),
-    s("text", { class: "rule-name", x: SIDE, y: 15 }, spec.label + (unit ? `, ${unit}` : "")),
+    s("text", { class: "rule-name", x: SIDE, y: 17 }, spec.label + (unit ? `, ${unit}` : "")),
     cells,
     s("path", { class: "rule-frame", d: `M${SIDE} ${TOP}H${width - SIDE}V${y}H${SIDE}Z` }),
     minor.map((v) => s("path", { class: "rule-tick", d: `M${x(v)} ${y}v4` })),
-    major.map((v) => s("g", {}, s("path", { class: "rule-tick", d: `M${x(v)} ${y}v8` }), s("text", { class: "rule-figure", x: x(v), y: y + 22, "text-anchor": "middle" }, spec.words?.[v] ?? num(v, 3)))),
+    major.map((v) => s("g", {}, s("path", { class: "rule-tick", d: `M${x(v)} ${y}v8` }), s("text", { class: "rule-figure", x: x(v), y: y + 22, "text-anchor": "middle" }, spec.words?.[v] ?? tickText(v, step)))),
     state.limit && inside(state.limit[0]) ? limitMark(x(state.limit[0]), width, state.limit, unit, y) : null,
     inside(state.probe) ? s("path", { class: "rule-probe", d: `M${x(state.probe)} ${TOP - 2}l-5 -8h10Z` }) : null,
-    state.limit && !inside(state.limit[0]) ? s("text", { class: "rule-limit-name", x: width - SIDE, y: 15, "text-anchor": "end" }, `${state.limit[1]} ${num(state.limit[0])}${unit ? ` ${unit}` : ""} lies outside this range`) : null,
+    state.limit && !inside(state.limit[0]) ? s("text", { class: "rule-limit-name", x: width - SIDE, y: 17, "text-anchor": "end" }, `${state.limit[1]} ${num(state.limit[0])}${unit ? ` ${unit}` : ""} lies outside this range`) : null,
   );
 }
 
@@ -52,7 +52,7 @@ function limitMark(at, width, [value, name], unit, y) {
   return s(
     "g",
     { class: "rule-limit" },
-    s("path", { d: `M${at} 21V${y + 5}` }),
-    s("text", { class: "rule-limit-name", x: end ? at - 6 : at + 6, y: 28, "text-anchor": end ? "end" : "start" }, text),
+    s("path", { d: `M${at} 15V${y + 5}` }),
+    s("text", { class: "rule-limit-name", x: end ? at - 6 : at + 6, y: 22, "text-anchor": end ? "end" : "start" }, text),
   );
 }
