@@ -156,7 +156,7 @@ def work_nest(inputs, upstream, files, watch):
                 "coil_kg_per_1000": 498.0, "parts_per_sheet": 0}]  # fmt: skip
     return Result(
         values={"layouts": layouts, "chosen": 0, "web_rule": "web t + 0.01 D (from memory)"},
-        arrays={"placed_0": np.stack([turned + [i * pitch, 0] for i in range(4)])},
+        arrays={"placed_0": np.stack([turned + np.array([i * pitch, 0.0]) for i in range(4)])},
         files={"nest.dxf": b"0\nEOF\n"},
     )
 
@@ -197,7 +197,9 @@ def folder_with(folder: Path, **job: dict) -> Path:
     """A job folder."""
     about = {"title": "Pan of a test", "number": "T-17", "revision": "B", "drawn_by": "A. Draughter", "quantity": 12000}
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "job.toml").write_text(job_file.text_of({"job": {**about, **job.pop("job", {})}, "sheet": {"thickness": 0.8}, **job}), encoding="utf-8")
+    (folder / "job.toml").write_text(
+        job_file.text_of({"job": {**about, **job.pop("job", {})}, "sheet": {"thickness": 0.8}, **job}), encoding="utf-8"
+    )
     return folder
 
 

@@ -66,13 +66,17 @@ class Bench:
         }  # fmt: skip
 
 
+# What a result of an unexpected form raises when it is laid out.
+FORM = (KeyError, IndexError, TypeError, ValueError, AttributeError, ZeroDivisionError)
+
+
 def attempt(what: str, make: Callable[[], Block | None]) -> Block | None:
     """A block, or the sentence that says why it is not there; a result of an older form must not break the print."""
     try:
         return make()
     except DeskError as error:
         return missing(f"{what} could not be made: {error.sentence}")
-    except (KeyError, IndexError, TypeError, ValueError, ZeroDivisionError) as error:
+    except FORM as error:
         return missing(f"{what} could not be made from this result ({type(error).__name__}: {error}).")
 
 
@@ -114,18 +118,20 @@ def numbers(title: str, rows: list[list[str]], note: str = "") -> Block | None:
     return table(title, [("", "left", 1.0), ("", "right", 0)], rows, note)
 
 
-def decisions(title: str, rows: list[list[str]]) -> Block | None:
-    """What the person stated: field, value, and what it means."""
-    return table(title, [("Stated", "left", 0.26), ("Value", "left", 0.28), ("What it is", "left", 0.46)], rows)
+def decisions(title: str, rows: list[list[str]], *, slim: bool = False) -> Block | None:
+    """What the person stated: field, value and, unless ``slim``, what it means."""
+    if slim:
+        return numbers(title, [r[:2] for r in rows])
+    return table(title, [("Stated", "left", 0.22), ("Value", "left", 0.2), ("What it is", "left", 0.58)], rows)
 
 
-def in_press_units(value: float | None, unit: str, digits: int = 3) -> str:
+def in_press_units(value: float | None, unit: str, digits: int = 3, *, trim: bool = False) -> str:
     """A quantity as a press shop reads it: forces from 1000 N in kN, work from 10 000 J in kJ."""
     if value is not None and unit == "N" and abs(value) >= 1000:
-        return quantity(value / 1000.0, "kN", digits)
+        return quantity(value / 1000.0, "kN", digits, trim=trim)
     if value is not None and unit == "J" and abs(value) >= 10_000:
-        return quantity(value / 1000.0, "kJ", digits)
-    return quantity(value, unit, digits)
+        return quantity(value / 1000.0, "kJ", digits, trim=trim)
+    return quantity(value, unit, digits, trim=trim)
 
 
 def figures(title: str, found: Iterable[Figure]) -> Block | None:
@@ -141,7 +147,7 @@ def figures(title: str, found: Iterable[Figure]) -> Block | None:
 
 
 def _input(value: float | str, unit: str) -> str:
-    return value if isinstance(value, str) else in_press_units(value, unit, 4)
+    return value if isinstance(value, str) else in_press_units(value, unit, 4, trim=True)
 
 
 def findings(title: str, judged: Iterable[Judged], *, stages: bool = False, title_of: Callable[[str], str] = str) -> Block:
@@ -150,8 +156,8 @@ def findings(title: str, judged: Iterable[Judged], *, stages: bool = False, titl
     for j in judged:
         f = j.finding
         rows.append({
-            "severity": f.severity, "sentence": plain(f.sentence), "value": in_press_units(f.value, f.unit) if f.value is not None else "",
-            "limit": in_press_units(f.limit, f.unit) if f.limit is not None else "", "source": plain(f.source), "help": plain(f.help), "place": plain(_place(j)),
+            "severity": f.severity, "sentence": plain(f.sentence), "value": in_press_units(f.value, f.unit, trim=True) if f.value is not None else "",
+            "limit": in_press_units(f.limit, f.unit, trim=True) if f.limit is not None else "", "source": plain(f.source), "help": plain(f.help), "place": plain(_place(j)),
             "accepted": plain(j.accepted), "by": plain(j.by), "old": not j.current, "stage": plain(title_of(j.stage)) if stages else "", "key": plain(f.key),
         })  # fmt: skip
     return {"kind": "findings", "title": plain(title), "rows": rows, "none": "Nothing to say here."}
@@ -183,7 +189,9 @@ def status(bench: Bench, *stages: str) -> list[Block]:
         if state.state == "not worked":
             text = f"{title} was not worked: {state.because}."
         elif state.state == "refused":
-            text = f"{title} was refused: {state.because}" + (" What follows is the last result, made for another state of the job." if stage in bench.results else "")
+            text = f"{title} was refused: {state.because}" + (
+                " What follows is the last result, made for another state of the job." if stage in bench.results else ""
+            )
         else:
             text = f"{title} is out of date: {state.because}. What follows is the last result, made for another state of the job."
         if state.state == "out of date" and stage not in bench.results:
@@ -202,7 +210,9 @@ def origin(bench: Bench, *stages: str) -> list[str]:
         kept = state.entry.provenance
         files = ", ".join(f"{f['name']} (SHA-256 {str(f['sha256'])[:12]})" for f in kept.get("files", {}).values() if isinstance(f, dict))
         lines.append(
-            f"{bench.title(stage)}: method version {kept.get('version', 1)}, result {state.entry.key[:12]}, {state.state}" + (f", from {files}" if files else "") + "."
+            f"{bench.title(stage)}: method version {kept.get('version', 1)}, result {state.entry.key[:12]}, {state.state}"
+            + (f", from {files}" if files else "")
+            + "."
         )
     return lines
 
@@ -214,6 +224,6 @@ def state_of(bench: Bench, *stages: str) -> str:
     return min(states, key=order.index) if states else "not worked"
 
 
-def sheet(title: str, state: str, blocks: Iterable[Block | None], *, scale: str = "", landscape: bool = False, aside: str = "") -> dict[str, Any]:
+def sheet(title: str, state: str, blocks: Iterable[Block | None], *, scale: str = "", aside: str = "") -> dict[str, Any]:
     """A run of pages under one title block."""
-    return {"title": title, "state": state, "scale": scale, "landscape": landscape, "aside": plain(aside), "blocks": [b for b in blocks if b is not None]}
+    return {"title": title, "state": state, "scale": scale, "aside": plain(aside), "blocks": [b for b in blocks if b is not None]}

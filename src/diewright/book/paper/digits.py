@@ -8,7 +8,6 @@ from typing import Any
 
 THIN = "\u202f"  # the narrow space that does not break
 MINUS = "\u2212"
-_UP = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _UNITS = {
     "mm2": "mm²", "mm3": "mm³", "m2": "m²", "m3": "m³", "cm2": "cm²", "cm3": "cm³", "kg/m3": "kg/m³", "g/cm3": "g/cm³", "N/mm2": "N/mm²", "deg": "°",
     "1": "", "-": "", "pct": "%", "percent": "%", "mm/s2": "mm/s²", "kg/m2": "kg/m²", "kg/1000": "kg per 1000",
@@ -20,8 +19,10 @@ def unit_text(unit: str) -> str:
     return _UNITS.get(unit, unit)
 
 
-def number(value: float | int | None, digits: int = 3) -> str:
+def number(value: float | int | None, digits: int = 3, *, trim: bool = False) -> str:
     """``value`` with ``digits`` significant digits, whole numbers in full below 10 000; a dash for None.
+
+    ``trim`` takes zeros off the end, for what was stated: 0.8 is not 0.8000.
 
     >>> number(12345.6)
     '12\u202f300'
@@ -40,8 +41,9 @@ def number(value: float | int | None, digits: int = 3) -> str:
     rounded = round(value, digits - 1 - size)
     size = math.floor(math.log10(abs(rounded)))
     if size < -4 or size > 9:
-        return f"{rounded / 10**size:.{digits - 1}f}{THIN}×{THIN}10{str(size).translate(_UP)}".replace("-", MINUS)
-    return _grouped(f"{rounded:.{max(digits - 1 - size, 0)}f}")
+        return f"{rounded / 10**size:.{digits - 1}f}{THIN}×{THIN}10^{size}".replace("-", MINUS)
+    text = f"{rounded:.{max(digits - 1 - size, 0)}f}"
+    return _grouped(text.rstrip("0").rstrip(".") if trim and "." in text else text)
 
 
 def _grouped(text: str) -> str:
@@ -52,9 +54,9 @@ def _grouped(text: str) -> str:
     return f"{sign}{whole}{dot}{part}"
 
 
-def quantity(value: float | int | None, unit: str = "", digits: int = 3) -> str:
+def quantity(value: float | int | None, unit: str = "", digits: int = 3, *, trim: bool = False) -> str:
     """A number with its unit, not to be torn apart at a line's end."""
-    text, unit = number(value, digits), unit_text(unit)
+    text, unit = number(value, digits, trim=trim), unit_text(unit)
     if not unit or value is None:
         return text
     return f"{text}{unit}" if unit == "°" else f"{text}{THIN}{unit}" if len(unit) <= 6 else f"{text} {unit}"
@@ -65,7 +67,7 @@ def said(value: Any, unit: str = "", digits: int = 4) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, (int, float)):
-        return quantity(value, unit, digits)
+        return quantity(value, unit, digits, trim=True)
     if value is None or value == "":
         return "–"
     if isinstance(value, (list, tuple)):

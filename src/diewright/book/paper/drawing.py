@@ -62,12 +62,17 @@ def blank_room(paper: tuple[float, float]) -> tuple[float, float]:
 
 
 def blank(
-    outline: Floats, net: Floats | None, holes: list[tuple[str, Floats]], rolling_deg: float, width: float, scale: float, thickness: float,
+    outline: Floats, net: Floats | None, holes: list[tuple[str, Floats]], rolling_deg: float, width: float, scale: float, thickness: float, *, turned: bool = False,
 ) -> Drawing:  # fmt: skip
     """The developed blank: outline in wide line, net outline in narrow dashes, holes, overall sizes after ISO 129-1, rolling direction.
 
     ``outline``, ``net`` and holes are ``(k, 2)`` [mm of metal]; ``width`` is the width of the field [mm of paper].
+    ``turned`` draws it turned by 90 degrees, where it lies better on the sheet.
     """
+    if turned:
+        quarter = np.array([[0.0, 1.0], [-1.0, 0.0]])  # row vectors: x to y, y to -x
+        outline, net = outline @ quarter, None if net is None else net @ quarter
+        holes, rolling_deg = [(n, ring @ quarter) for n, ring in holes], rolling_deg + 90.0
     low, high = outline.min(axis=0), outline.max(axis=0)
     size = (high - low) * scale
     svg = Svg(width, size[1] + TOP + BOTTOM + CHECK_HEIGHT)
@@ -90,10 +95,33 @@ def blank(
         _hole(svg, ring, paper, x0 + size[0] / 2)
     _across(svg, x0, x0 + size[0], TOP - 8.0, paper(outline), quantity(float(high[0] - low[0]), "mm", 4))
     _upright(svg, TOP, y1, x0 - 8.0, paper(outline), quantity(float(high[1] - low[1]), "mm", 4))
-    _rolling(svg, x0 + size[0] / 2, TOP + size[1] / 2, min(size[0], size[1]), rolling_deg)
-    svg.text(x0 + size[0] / 2, TOP + size[1] / 2 + 7.5, f"t = {quantity(thickness, 'mm')}", anchor="middle", halo=True)
+    spot = _free_spot(outline, [ring for _, ring in holes])
+    x, y = paper(spot[None, :])[0]
+    _rolling(svg, float(x), float(y), float(min(size)), rolling_deg)
+    below = abs(math.sin(math.radians(rolling_deg))) * min(16.0, 0.3 * float(min(size)))
+    svg.text(float(x), float(y) + below + 4.6, f"t = {quantity(thickness, 'mm', 4, trim=True)}", anchor="middle", halo=True)
     check_bar(svg, 0.2, y1 + BOTTOM + 1.0)
     return Drawing(svg, scale)
+
+
+def _free_spot(outline: Floats, holes: list[Floats]) -> Floats:
+    """A point inside the outline, far from its rim and from the holes, as near the middle as that allows; ``(2,)`` [mm]."""
+    from shapely import Point, Polygon
+
+    region = Polygon(outline).buffer(0)
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    places = [low + (high - low) * [i / 12, j / 12] for i in range(2, 11) for j in range(2, 11)]
+    rims = [Polygon(ring).buffer(0) for ring in holes if len(ring) >= 3]
+    reach = 0.3 * float(min(high - low))
+
+    def worth(p: Floats) -> float:
+        point = Point(p)
+        if not region.contains(point):
+            return -1.0
+        clear = min([region.exterior.distance(point) if region.geom_type == "Polygon" else 0.0, *(r.distance(point) for r in rims)])
+        return min(clear, reach) - 0.3 * float(np.linalg.norm(p - (low + high) / 2))
+
+    return max(places, key=worth)
 
 
 def _hole(svg: Svg, ring: Floats, paper, middle: float) -> None:  # type: ignore[no-untyped-def]
@@ -175,7 +203,12 @@ def nest(placed: Floats, strip_width: float, pitch: float, width: float, tallest
         svg.arrow(first, TOP - 8.0, second, TOP - 8.0, width=0.18, both=True)
         text = f"pitch {quantity(pitch, 'mm', 4)}"
         inside = width_of(text) + 4 < pitch * scale
-        svg.text((first + second) / 2 if inside else second + 1.5, TOP - 9.0 if inside else TOP - 7.0, text, anchor="middle" if inside else "start")
+        svg.text(
+            (first + second) / 2 if inside else second + 1.5,
+            TOP - 9.0 if inside else TOP - 7.0,
+            text,
+            anchor="middle" if inside else "start",
+        )
     x = x0 - 8.0
     for y in (TOP, y1):
         svg.line(x0 - 1.0, y, x - 1.5, y, width=0.18)
@@ -185,5 +218,3 @@ def nest(placed: Floats, strip_width: float, pitch: float, width: float, tallest
     svg.text(x0 + float(size[0]) - 23.0, TOP - 3.1, "feed and rolling direction", anchor="end", italic=True)
     check_bar(svg, 0.2, y1 + BOTTOM + 1.0)
     return Drawing(svg, scale)
-
-

@@ -7,17 +7,44 @@ from typing import Any
 import numpy as np
 
 from diewright.book.paper import drawing
-from diewright.book.paper.blocks import Bench, Block, attempt, decisions, figures, findings, in_press_units, missing, numbers, origin, row, sheet, small, state_of, status, table
+from diewright.book.paper.blocks import (
+    Bench,
+    Block,
+    attempt,
+    decisions,
+    figures,
+    findings,
+    in_press_units,
+    missing,
+    numbers,
+    origin,
+    row,
+    sheet,
+    small,
+    state_of,
+    status,
+    table,
+)
 from diewright.book.paper.colours import GREY, INK
 from diewright.book.paper.digits import said
 from diewright.book.paper.page_sheet import limit as limit_plot
-from diewright.book.paper.pictures import Picture, segments_of
+from diewright.book.paper.pictures import RULER, Picture, segments_of
 from diewright.book.paper.svgplot import Plot
 from diewright.book.paper.words import rows_of, stated
 from diewright.geometry.mesh import Floats
 from diewright.job.stage import Result
 
-KEYS = ("area", "perimeter", "mass_kg", "flange_area", "margin_min_pct", "thinning_max_pct", "thickening_max_pct", "wrinkle_index_max", "converged")
+KEYS = (
+    "area",
+    "perimeter",
+    "mass_kg",
+    "flange_area",
+    "margin_min_pct",
+    "thinning_max_pct",
+    "thickening_max_pct",
+    "wrinkle_index_max",
+    "converged",
+)
 
 
 def sheets(bench: Bench) -> list[dict[str, Any]]:
@@ -32,17 +59,25 @@ def _strains(bench: Bench) -> dict[str, Any]:
     if found and "part" in found.meshes:
         tip = bench.result("tipping")
         edges = tip.arrays.get("feature_edges") if tip and bench.states["tipping"].state == "current" else None
-        blocks.append(attempt("The picture of the margin", lambda: _margin(bench, found, edges)))
-        blocks.append(row(
+        pair = row(
             attempt("The picture of the thinning", lambda: _thinning(bench, found, edges, half)),
             attempt("The picture of the flat blank", lambda: _flat(bench, found, half)),
-        ))  # fmt: skip
+        )
+        # the large picture takes what the two small ones leave of the first sheet
+        under = max(float(b.get("height", 6.0)) for b in pair.get("blocks", [pair])) if pair else 0.0
+        tallest = bench.height - 24.0 - under - RULER - sum(10.0 for b in blocks if b)
+        blocks += [attempt("The picture of the margin", lambda: _margin(bench, found, edges, max(tallest, 60.0))), pair]
     else:
         blocks.append(missing("There is no blank to show yet."))
     sheet_result = bench.result("sheet")
     plot = None
     if found and sheet_result and "part" in found.meshes and "limit" in sheet_result.tables:
-        plot = attempt("The strains", lambda: bench.svg("strains", strains(found, sheet_result, half).svg, "Strains of every triangle against the forming limit (true strain)."))
+        plot = attempt(
+            "The strains",
+            lambda: bench.svg(
+                "strains", strains(found, sheet_result, half).svg, "Strains of every triangle against the forming limit (true strain)."
+            ),
+        )
     blocks.append(row(plot, numbers("The developed blank", _numbers(bench))))
     blocks.append(decisions("Decisions", stated(bench.job.blank)))
     blocks.append(findings("Findings", [j for j in bench.judged if j.stage == "blank"]))
@@ -60,14 +95,14 @@ def _field(found: Result, mesh: str, name: str) -> Floats:
     return np.asarray(found.meshes[mesh].cell[name], dtype=float)
 
 
-def _margin(bench: Bench, found: Result, edges: Floats | None) -> Block:
+def _margin(bench: Bench, found: Result, edges: Floats | None, tallest: float) -> Block:
     fields = found.meshes["part"]
     values = _field(found, "part", "margin_pct")
     wanted = bench.job.blank.margin_wanted
     top = float(max(np.percentile(values, 99.0), wanted * 1.5))
     low = float(min(values.min(), 0.0))
     return bench.picture(Picture(
-        "margin", fields, segments_of(fields, edges), bench.width, 88.0, "Margin to necking, percent points", "", values=values, scale="batlow",
+        "margin", fields, segments_of(fields, edges), bench.width, tallest, "Margin to necking, percent points", "", values=values, scale="batlow",
         span=(low, top), limit=(wanted, "wanted"), low="least margin",
     ))  # fmt: skip
 
@@ -91,14 +126,17 @@ def _flat(bench: Bench, found: Result, width: float) -> Block:
     ))  # fmt: skip
 
 
-def strains(found: Result, sheet_result: Result, width: float) -> Plot:
+def strains(found: Result, sheet_result: Result, width: float, height: float = 78.0) -> Plot:
     """The strains of every triangle in the forming limit diagram; those beyond the limit stand out."""
     cell = found.meshes["part"].cell
     minor, major, margin = (np.asarray(cell[k], dtype=float) for k in ("minor", "major", "margin_pct"))
-    plot = limit_plot(sheet_result, width, 78.0)
     beyond = margin < 0
-    plot.dots(minor[~beyond], major[~beyond], colour=GREY, size=0.5)
-    plot.dots(minor[beyond], major[beyond], colour=INK, size=0.9)
+
+    def cloud(plot: Plot) -> None:
+        plot.dots(minor[~beyond], major[~beyond], colour=GREY, size=0.5)
+        plot.dots(minor[beyond], major[beyond], colour=INK, size=0.9)
+
+    plot = limit_plot(sheet_result, width, height, cloud)
     worst = int(np.argmin(margin))
     if plot.x[0] <= minor[worst] <= plot.x[1] and plot.y[0] <= major[worst] <= plot.y[1]:
         plot.mark(float(minor[worst]), float(major[worst]), "least margin", side="right" if minor[worst] < 0.1 else "left")
@@ -115,7 +153,12 @@ def _numbers(bench: Bench) -> list[list[str]]:
         rows.append(["Blankholder force used", in_press_units(v["blankholder_force"], "N")])
     cut = v.get("cut") or {}
     if cut:
-        rows.append(["Outline for cutting", f"{said(cut.get('lines', 0))} lines, {said(cut.get('arcs', 0))} arcs, {said(cut.get('splines', 0))} splines"])
+        rows.append(
+            [
+                "Outline for cutting",
+                f"{said(cut.get('lines', 0))} lines, {said(cut.get('arcs', 0))} arcs, {said(cut.get('splines', 0))} splines",
+            ]
+        )
         rows.append(["Outline departs from the solution by", said(cut.get("deviation"), "mm", 2)])
     if bench.result("blank"):
         rows.append(["Allowance all round", said(bench.job.blank.trim_allowance, "mm")])
@@ -141,29 +184,33 @@ def _developed(bench: Bench) -> list[dict[str, Any]]:
         return []
     size = tuple(float(v) for v in np.ptp(outline, axis=0))
     across, down = bench.width, bench.height
-    # a sheet lying on its side is as wide as the standing one is high; its title block takes the same height
-    long, short = down + 42.0, across - 52.0
-    upright = drawing.fitting(size, drawing.blank_room((across, down - 12.0)))
-    lying = drawing.fitting(size, drawing.blank_room((long, short - 12.0)))
-    landscape = lying > upright
-    width, scale = (long, lying) if landscape else (across, upright)
+    room = drawing.blank_room((across, down - 16.0))
+    scale, turned = drawing.fitting((size[0], size[1]), room), False
+    if (on_end := drawing.fitting((size[1], size[0]), room)) > scale:
+        scale, turned = on_end, True
     net = found.arrays.get("outline_net")
-    holes = [(n, np.asarray(a, dtype=float)[:, :2]) for n, a in sorted(found.arrays.items()) if n.startswith("hole_") and a.ndim == 2 and a.shape[1] >= 2]
+    holes = [
+        (n, np.asarray(a, dtype=float)[:, :2])
+        for n, a in sorted(found.arrays.items())
+        if n.startswith("hole_") and a.ndim == 2 and a.shape[1] >= 2
+    ]
     made: list[drawing.Drawing] = []
 
     def draw() -> Block:
         made.append(drawing.blank(
-            outline, None if net is None else np.asarray(net, dtype=float)[:, :2], holes, bench.job.sheet.rolling_direction, width, scale, bench.job.sheet.thickness
+            outline, None if net is None else np.asarray(net, dtype=float)[:, :2], holes, bench.job.sheet.rolling_direction, across, scale, bench.job.sheet.thickness, turned=turned
         ))  # fmt: skip
-        return bench.svg("developed", made[0].svg)
+        return bench.svg("developed", made[0].svg, "Drawn turned by 90° from the press position." if turned else "")
 
     block = attempt("The drawing of the developed blank", draw)
     blocks: list[Block | None] = [*status(bench, "blank"), block]
-    left = (short if landscape else down) - 12.0 - (made[0].svg.height if made else 0.0)
-    if left > 45.0:
+    left = down - 16.0 - (made[0].svg.height if made else 0.0)
+    if left > 48.0:
         material = f"{bench.job.sheet.material}, {said(bench.job.sheet.thickness, 'mm')} thick"
-        blocks.append(numbers("For the shop", [["Sheet", material], *_numbers(bench), *_files(found)]))
-    return [sheet("Developed blank", state_of(bench, "blank"), blocks, scale=made[0].said if made else "", landscape=landscape)]
+        rows = [["Sheet", material], *_files(found), *_numbers(bench)]
+        half = (len(rows) + 1) // 2
+        blocks.append(row(numbers("For the shop", rows[:half]), numbers("\u200b", rows[half:])))
+    return [sheet("Developed blank", state_of(bench, "blank"), blocks, scale=made[0].said if made else "")]
 
 
 def _files(found: Result) -> list[list[str]]:
@@ -180,8 +227,12 @@ def _nest(bench: Bench) -> list[dict[str, Any]]:
 
         def draw() -> Block:
             layout = layouts[chosen]
-            made.append(drawing.nest(found.arrays[f"placed_{chosen}"], float(layout["strip_width"]), float(layout["pitch"]), bench.width, 120.0))
-            return bench.svg("nest", made[0].svg, f"Layout {layout.get('layout', '')}, {said(layout.get('utilisation_pct'), '%', 3)} of the strip used.")
+            made.append(
+                drawing.nest(found.arrays[f"placed_{chosen}"], float(layout["strip_width"]), float(layout["pitch"]), bench.width, 120.0)
+            )
+            return bench.svg(
+                "nest", made[0].svg, f"Layout {layout.get('layout', '')}, {said(layout.get('utilisation_pct'), '%', 3)} of the strip used."
+            )
 
         blocks.append(attempt("The drawing of the nest", draw))
     else:
@@ -196,12 +247,25 @@ def _nest(bench: Bench) -> list[dict[str, Any]]:
 
 
 def _layouts(layouts: list[dict[str, Any]], chosen: int) -> Block | None:
-    names = ("pitch", "strip_width", "angle_deg", "web", "edge_web", "utilisation_pct", "parts_per_pitch", "coil_kg_per_1000", "parts_per_sheet")
+    names = (
+        "pitch",
+        "strip_width",
+        "angle_deg",
+        "web",
+        "edge_web",
+        "utilisation_pct",
+        "parts_per_pitch",
+        "coil_kg_per_1000",
+        "parts_per_sheet",
+    )
     units = ("mm", "mm", "deg", "mm", "mm", "%", "", "kg", "")
     heads = ("Pitch", "Strip width", "Turned by", "Web", "Edge web", "Metal used", "Parts a pitch", "Coil for 1000", "Parts a sheet")
     shown = [i for i, n in enumerate(names) if any(row_.get(n) not in (None, 0) for row_ in layouts)]
     rows = [
-        [str(row_.get("layout", "")) + (", chosen" if k == chosen else ""), *(said(row_.get(names[i]), units[i], 4 if i < 2 else 3) for i in shown)]
+        [
+            str(row_.get("layout", "")) + (", chosen" if k == chosen else ""),
+            *(said(row_.get(names[i]), units[i], 4 if i < 2 else 3) for i in shown),
+        ]
         for k, row_ in enumerate(layouts)
     ]
     return table("Layouts", [("Layout", "left", 1.0), *((heads[i], "right", 0.0) for i in shown)], rows)

@@ -4,9 +4,26 @@ from __future__ import annotations
 
 from typing import Any
 
-from diewright.book.paper.blocks import Bench, Block, attempt, decisions, figures, findings, missing, numbers, origin, row, sheet, small, stack, state_of, status, table
+from diewright.book.paper.blocks import (
+    Bench,
+    Block,
+    attempt,
+    decisions,
+    figures,
+    findings,
+    missing,
+    numbers,
+    origin,
+    row,
+    sheet,
+    small,
+    stack,
+    state_of,
+    status,
+    table,
+)
 from diewright.book.paper.digits import said
-from diewright.book.paper.pictures import Picture, segments_of
+from diewright.book.paper.pictures import RULER, Picture, segments_of
 from diewright.book.paper.words import rows_of, stated
 from diewright.job.stage import Result
 
@@ -19,7 +36,10 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
     blocks: list[Block | None] = [*status(bench, *WHERE)]
     found = bench.result("tipping")
     if found and "part" in found.meshes:
-        blocks += [attempt("The picture of the depth", lambda: _depth(bench, found)), attempt("The picture of the draft", lambda: _draft(bench, found))]
+        blocks += [
+            attempt("The picture of the depth", lambda: _depth(bench, found)),
+            attempt("The picture of the draft", lambda: _draft(bench, found)),
+        ]
     elif (first := bench.result("part")) and "part" in first.meshes:
         blocks.append(attempt("The picture of the shape", lambda: _bare(bench, first)))
     else:
@@ -40,18 +60,25 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
         "Pictures are parallel projections; the scale bar holds in the picture plane. Colour scales: F. Crameri, Scientific colour maps (2023).",
         *origin(bench, *WHERE),
     ]))  # fmt: skip
-    return [sheet("Part", state_of(bench, *WHERE), blocks)]
+    return [sheet("Part", state_of(bench, *WHERE), blocks, aside=bench.job.part.file)]
+
+
+def _half(bench: Bench) -> float:
+    """Height [mm] of each of two pictures that share a sheet."""
+    return (bench.height - 26.0 - 10.0 * len(status(bench, *WHERE))) / 2 - RULER
 
 
 def _bare(bench: Bench, found: Result) -> Block:
     fields = found.meshes["part"]
-    return bench.picture(Picture("part", fields, segments_of(fields, found.arrays.get("feature_edges")), bench.width, 100.0, "Shape as it was read"))
+    return bench.picture(
+        Picture("part", fields, segments_of(fields, found.arrays.get("feature_edges")), bench.width, 100.0, "Shape as it was read")
+    )
 
 
 def _depth(bench: Bench, found: Result) -> Block:
     fields = found.meshes["part"]
     return bench.picture(Picture(
-        "depth", fields, segments_of(fields, found.arrays.get("feature_edges")), bench.width, 92.0, "Depth below the highest point", "mm",
+        "depth", fields, segments_of(fields, found.arrays.get("feature_edges")), bench.width, _half(bench), "Depth below the highest point", "mm",
         values=fields.point["depth"], scale="lapaz", reverse=True, high="deepest",
     ))  # fmt: skip
 
@@ -59,8 +86,8 @@ def _depth(bench: Bench, found: Result) -> Block:
 def _draft(bench: Bench, found: Result) -> Block:
     fields = found.meshes["part"]
     return bench.picture(Picture(
-        "draft", fields, segments_of(fields, found.arrays.get("feature_edges")), bench.width, 92.0, "Draft of the walls", "deg",
-        values=fields.cell["draft_deg"], scale="batlow", span=(-5.0, 25.0), limit=(0.0, "no draft"), low="least draft",
+        "draft", fields, segments_of(fields, found.arrays.get("feature_edges")), bench.width, _half(bench), "Draft of the walls", "deg",
+        values=fields.cell["draft_deg"], scale="batlow", span=(-5.0, 25.0), limit=(0.0, "no draft"), low="least draft", lines=False,
     ))  # fmt: skip
 
 
@@ -72,7 +99,12 @@ def _shape(part: dict[str, Any]) -> list[list[str]]:
     mesh = part.get("mesh") or {}
     if mesh:
         rows.append(["Mesh", f"{said(mesh.get('triangles'))} triangles, {said(mesh.get('points'))} points"])
-        rows.append(["Edge of a triangle", f"{said(mesh.get('edge_min'), '', 3)} to {said(mesh.get('edge_max'), 'mm', 3)}, median {said(mesh.get('edge_median'), 'mm', 3)}"])
+        rows.append(
+            [
+                "Edge of a triangle",
+                f"{said(mesh.get('edge_min'), '', 3)} to {said(mesh.get('edge_max'), 'mm', 3)}, median {said(mesh.get('edge_median'), 'mm', 3)}",
+            ]
+        )
         rows.append(["Distance of mesh and surface", said(mesh.get("chord_error"), "mm", 2)])
         rows.append(["Least quality of a triangle", said(mesh.get("quality_min"), "", 2)])
     return rows
@@ -85,7 +117,20 @@ def _measured(tip: dict[str, Any]) -> list[list[str]]:
     box = tip.get("plan_bbox")
     if box:
         rows.append(["Size seen from above", _box(box)])
-    rows += rows_of(tip, ("depth", "developed_area", "undercut_area", "draft_min_deg", "radius_concave_min", "radius_convex_min", "volume", "mass_kg", "draw_ratio"))
+    rows += rows_of(
+        tip,
+        (
+            "depth",
+            "developed_area",
+            "undercut_area",
+            "draft_min_deg",
+            "radius_concave_min",
+            "radius_convex_min",
+            "volume",
+            "mass_kg",
+            "draw_ratio",
+        ),
+    )
     turned = tip.get("round") or {}
     if turned.get("is_round"):
         rows.append(["Round part, diameter", said(turned.get("diameter"), "mm")])

@@ -6,7 +6,24 @@ from typing import Any
 
 import numpy as np
 
-from diewright.book.paper.blocks import Bench, Block, attempt, decisions, figures, findings, missing, numbers, origin, row, sheet, small, stack, state_of, status, table
+from diewright.book.paper.blocks import (
+    Bench,
+    Block,
+    attempt,
+    decisions,
+    figures,
+    findings,
+    missing,
+    numbers,
+    origin,
+    row,
+    sheet,
+    small,
+    stack,
+    state_of,
+    status,
+    table,
+)
 from diewright.book.paper.colours import WATER
 from diewright.book.paper.digits import said
 from diewright.book.paper.svgplot import Plot, end_of
@@ -25,10 +42,14 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
         blocks.append(attempt("The force curve", lambda: bench.svg("force", force(found, bench.width).svg, caption)))
     else:
         blocks.append(missing("There is no force curve to show yet."))
-    blocks.append(row(decisions("Decisions", stated(bench.job.press))))
     chosen = values.get("press")
     press_rows = rows_of(chosen) if isinstance(chosen, dict) else [["Press", str(chosen)]] if chosen else []
-    blocks.append(row(numbers("The press", press_rows), stack(_checks(values), _candidates(values))))
+    blocks.append(
+        row(
+            stack(decisions("Decisions", stated(bench.job.press), slim=True), numbers("The press", press_rows)),
+            stack(_checks(values), _candidates(values)),
+        )
+    )
     blocks.append(_draws(values))
     blocks.append(findings("Findings", [j for j in bench.judged if j.stage == "press"]))
     blocks.append(figures("Press figures", found.figures if found else ()))
@@ -55,7 +76,9 @@ def force(found: Result, width: float) -> Plot:
         plot.svg.path(region, width=0.0, colour="none", fill=plot.svg.hatch(), clip=plot.clip)
         plot.curve(stroke, capacity, "what the press gives", where=0.3, above=True, width=0.3)
     else:
-        plot.svg.text(plot.left + 2, plot.top + 3.0, f"the press gives {said(least, 'kN', 3)} or more here, above this plot", size=2.5, halo=True)
+        plot.svg.text(
+            plot.left + 2, plot.top + 3.0, f"the press gives {said(least, 'kN', 3)} or more here, above this plot", size=2.5, halo=True
+        )
     both = draw + holder
     plot.curve(stroke, draw, "draw force", where=0.5, above=False)
     plot.curve(stroke, holder, "blankholder force", where=0.8, above=True, colour=WATER, dash="2.2 1")
@@ -87,4 +110,3 @@ def _draws(values: dict[str, Any]) -> Block | None:
             for d in rows
         ],
     )  # fmt: skip
-

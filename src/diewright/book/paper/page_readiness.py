@@ -70,6 +70,8 @@ def _files(bench: Bench) -> Block | None:
         [name, bench.title(stage), f"{number(len(data) / 1000.0)} kB", hashlib.sha256(data).hexdigest()[:16]]
         for stage, found in bench.results.items() for name, data in sorted(found.files.items())
     ]  # fmt: skip
-    return table("Files for the shop", [("File", "left", 0.4), ("From", "left", 0.2), ("Size", "right", 0.12), ("SHA-256 begins", "left", 0.28)], rows)
-
-
+    return table(
+        "Files for the shop",
+        [("File", "left", 0.4), ("From", "left", 0.2), ("Size", "right", 0.12), ("SHA-256 begins", "left", 0.28)],
+        rows,
+    )

@@ -15,7 +15,7 @@ from diewright.book.paper.view import View, look
 from diewright.geometry.mesh import FieldMesh, Floats
 
 DOTS_PER_MM = 8.0  # 203 dots an inch, about twice what a screen shows
-RULER = 11.5  # height [mm] of the ruler under a picture
+RULER = 13.0  # height [mm] of the ruler under a picture
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Picture:
     """What is to be drawn: a mesh in press coordinates, one of its fields, and what is written on it.
 
     ``values`` are the field's true values (a number a triangle or a point), ``smooth`` what is coloured. ``limit`` is ``(value, name)``.
-    ``low`` and ``high`` are what the ends of the field are called at their flags; empty leaves the flag out.
+    ``low`` and ``high`` are what the ends of the field are called at their flags; empty leaves the flag out. ``lines`` draws contour lines at the ruler's round values.
     """
 
     name: str
@@ -42,6 +42,7 @@ class Picture:
     low: str = ""
     high: str = ""
     flat: bool = False
+    lines: bool = True
 
     @property
     def has_field(self) -> bool:
@@ -50,7 +51,9 @@ class Picture:
 
     def view(self) -> View:
         """Where the eye stands."""
-        return look(self.fields.mesh.points, self.width, self.tallest, flat=self.flat, top=11.0 if self.low or self.high else 4.0, bottom=8.0)
+        return look(
+            self.fields.mesh.points, self.width, self.tallest, flat=self.flat, top=11.0 if self.low or self.high else 4.0, bottom=8.0
+        )
 
     def range(self) -> tuple[float, float]:
         """Ends of the colour scale."""
@@ -96,7 +99,7 @@ def request(pictures: list[Picture]) -> tuple[list[dict[str, object]], dict[str,
         told.append(
             {
                 "name": p.name, "points": keep(mesh.points), "triangles": keep(mesh.triangles), "field": keep(p.smooth()) if p.has_field else "",
-                "colours": [hexed(c) for c in table(p.scale, p.reverse)], "range": list(p.range()) if p.has_field else [0, 1], "levels": _levels(p) if p.has_field else [],
+                "colours": [hexed(c) for c in table(p.scale, p.reverse)], "range": list(p.range()) if p.has_field else [0, 1], "levels": _levels(p) if p.has_field and p.lines else [],
                 "edges": keep(p.edges) if len(p.edges) else "", "towards": v.towards.tolist(), "up": v.up.tolist(), "centre": v.centre.tolist(),
                 "distance": 4 * size, "lift": 0.004 * size, "half_height": v.height / v.per_mm / 2,
                 "pixels": [round(v.width * DOTS_PER_MM), round(v.height * DOTS_PER_MM)],
@@ -154,15 +157,16 @@ def _flags(svg: Svg, p: Picture, v: View) -> None:
     flags.sort(key=lambda flag: flag[2][0])
     taken = 0.5
     for n, (word, i, at) in enumerate(flags):
-        text = f"{word} {quantity(float(p.values[i]), p.unit, 3)}"
-        wide = width_of(text) + 1
+        text = f"{word} {quantity(float(p.values[i]), p.unit, 3)}" + (", behind" if v.hidden(p.place_of(i), p.fields.mesh) else "")
+        wide = 1.07 * width_of(text) + 1  # half-bold runs wider
         room = v.width - 1.0 - wide * (len(flags) - n) - 3.0 * (len(flags) - n - 1)
         x = min(max(at[0] - wide / 2, taken), max(room, taken))
         y = 3.4
         foot = min(max(at[0], x), x + wide)
         svg.line(x, y + 1.0, x + wide, y + 1.0, width=0.18)
-        svg.line(foot, y + 1.0, at[0], at[1], width=0.18)
-        svg.circle(at[0], at[1], 0.75, fill="#ffffff", width=0.25)
+        behind = v.hidden(p.place_of(i), p.fields.mesh)
+        svg.line(foot, y + 1.0, at[0], at[1], width=0.18, dash="1 0.7" if behind else "")
+        svg.circle(at[0], at[1], 0.75, fill="none" if behind else "#ffffff", width=0.25)
         svg.text(x + 0.5, y, text, weight=600)
         taken = x + wide + 3.0
 
@@ -173,8 +177,8 @@ def _ruler(svg: Svg, p: Picture, v: View) -> None:
     name = p.title + (f", {unit}" if unit else "")
     beside = width_of(name) + 6 < 0.36 * v.width
     x0 = width_of(name) + 5 if beside else 4.0
-    x1, y = v.width - 5.0, v.height + (2.2 if beside else 4.6)
-    svg.text(0.5, y + 2.2 if beside else v.height + 3.2, name)
+    x1, y = v.width - 5.0, v.height + (4.2 if beside else 5.4)
+    svg.text(0.5, y + 2.2 if beside else v.height + 2.6, name)
     svg.rect(x0, y, x1 - x0, 2.4, fill=svg.gradient(stops(p.scale, reverse=p.reverse)), colour=INK, width=0.1)
 
     def at(value: float) -> float:

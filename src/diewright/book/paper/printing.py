@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from diewright.book.paper import page_blank, page_part, page_press, page_readiness, page_sheet
-from diewright.book.paper.blocks import Bench, Block
+from diewright.book.paper.blocks import FORM, Bench, Block, missing, sheet
 from diewright.book.paper.studio import Studio
 from diewright.book.paper.words import plain
 from diewright.desk import Desk
@@ -22,7 +22,7 @@ HERE = Path(__file__).resolve().parent
 PAGES = (page_part, page_sheet, page_blank, page_press, page_readiness)
 WIDTH = 180.0  # of what is printed on a standing sheet [mm], as the title block of ISO 7200
 # Height [mm] that a standing sheet leaves above its title block.
-HEIGHTS = {"A4": 225.0, "Letter": 207.0}
+HEIGHTS = {"A4": 248.0, "Letter": 230.4}
 _PAPER = {"A4": "a4", "Letter": "us-letter"}
 
 
@@ -38,23 +38,30 @@ def make(desk: Desk, *, timestamp: int | None = None, size: Literal["A4", "Lette
     stamp = int(time.time()) if timestamp is None else int(timestamp)
     with tempfile.TemporaryDirectory(prefix="diewright-print-") as name:
         folder = Path(name)
-        watch.step("reading results", 0, 1)
-        bench = _bench(desk, folder, size)
-        studio = Studio(folder)
-        try:
-            sheets = []
-            for n, page in enumerate(PAGES):
-                watch.step("laying out", n, len(PAGES))
-                sheets += page.sheets(bench)
-            studio.start(bench.pictures)
-            why = studio.wait(watch)
-        finally:
-            studio.stop()
-        _note_undrawn(sheets, studio, why)
+        prepare(desk, folder, size, stamp, watch)
         watch.step("setting", 0, 1)
-        pdf = _set(bench, sheets, size, stamp)
+        (pdf,) = typeset(folder, stamp)
         watch.step("setting", 1, 1)
-        return pdf
+    return pdf
+
+
+def prepare(desk: Desk, folder: Path, size: str, stamp: int, watch: Watch) -> Bench:
+    """Everything up to the typesetter: pages, drawings, pictures and data in ``folder``."""
+    watch.step("reading results", 0, 1)
+    bench = _bench(desk, folder, size)
+    studio = Studio(folder)
+    try:
+        sheets = []
+        for n, page in enumerate(PAGES):
+            watch.step("laying out", n, len(PAGES))
+            sheets += _sheets_of(page, bench)
+        studio.start(bench.pictures)
+        why = studio.wait(watch)
+    finally:
+        studio.stop()
+    _note_undrawn(sheets, studio, why)
+    lay(bench, sheets, size, stamp)
+    return bench
 
 
 def _bench(desk: Desk, folder: Path, size: str) -> Bench:
@@ -65,6 +72,18 @@ def _bench(desk: Desk, folder: Path, size: str) -> Bench:
         if found is not None:
             results[name] = found
     return Bench(desk, desk.job, folder, states, results, desk.findings(), WIDTH, HEIGHTS[size])
+
+
+def _sheets_of(page: Any, bench: Bench) -> list[dict[str, Any]]:
+    """The sheets of a page; if a result has a form it cannot be laid out from, one sheet that says so."""
+    ordered = len(bench.pictures)
+    try:
+        return page.sheets(bench)
+    except FORM as error:
+        del bench.pictures[ordered:]
+        title = page.__name__.rpartition("page_")[2].capitalize()
+        said = f"This sheet could not be laid out from its results ({type(error).__name__}: {error}). Work the stages again; if that does not help, please report it."
+        return [sheet(title, "not laid out", [missing(said)])]
 
 
 def _note_undrawn(sheets: list[dict[str, Any]], studio: Studio, why: str) -> None:
@@ -80,9 +99,8 @@ def _note_undrawn(sheets: list[dict[str, Any]], studio: Studio, why: str) -> Non
         walk(one["blocks"])
 
 
-def _set(bench: Bench, sheets: list[dict[str, Any]], size: str, stamp: int) -> bytes:
-    import typst
-
+def lay(bench: Bench, sheets: list[dict[str, Any]], size: str, stamp: int) -> None:
+    """Lay down beside the pictures what the typesetter reads: the templates and the data."""
     about = bench.job.job
     day = datetime.datetime.fromtimestamp(stamp, datetime.UTC).date()
     data = {
@@ -96,9 +114,17 @@ def _set(bench: Bench, sheets: list[dict[str, Any]], size: str, stamp: int) -> b
     (bench.folder / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
     for template in HERE.glob("*.typ"):
         shutil.copy(template, bench.folder / template.name)
+
+
+def typeset(folder: Path, stamp: int, *, form: Literal["pdf", "png"] = "pdf", dots_per_inch: float | None = None) -> list[bytes]:
+    """Set what :func:`lay` laid down; one file as PDF, a picture for each sheet as PNG."""
+    import typst
+
     try:
-        compiler = typst.Compiler(str(bench.folder / "book.typ"), root=str(bench.folder), font_paths=[str(HERE / "fonts")], ignore_system_fonts=True)
-        pdf = compiler.compile(format="pdf", timestamp=stamp)
+        compiler = typst.Compiler(str(folder / "book.typ"), root=str(folder), font_paths=[str(HERE / "fonts")], ignore_system_fonts=True)
+        made = compiler.compile(format=form, timestamp=stamp, ppi=dots_per_inch)
     except (typst.TypstError, RuntimeError) as error:
-        raise DeskError(f"the sheets could not be set ({str(error)[:300]}).", where="print", help="Please report this with the job folder.") from None
-    return bytes(pdf)  # type: ignore[arg-type]
+        raise DeskError(
+            f"the sheets could not be set ({str(error)[:300]}).", where="print", help="Please report this with the job folder."
+        ) from None
+    return made if isinstance(made, list) else [bytes(made or b"")]

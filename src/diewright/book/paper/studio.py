@@ -39,7 +39,9 @@ class Studio:
         environment = {**os.environ, "PYVISTA_OFF_SCREEN": "true", "PYTHONDONTWRITEBYTECODE": "1"}
         try:
             with (self.folder / "studio.txt").open("wb") as log:
-                self._child = subprocess.Popen([*self.program, str(self.folder)], stdin=subprocess.DEVNULL, stdout=log, stderr=log, env=environment)
+                self._child = subprocess.Popen(
+                    [*self.program, str(self.folder)], stdin=subprocess.DEVNULL, stdout=log, stderr=log, env=environment
+                )
         except OSError:
             self._child = None
 

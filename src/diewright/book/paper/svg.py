@@ -55,10 +55,14 @@ class Svg:
         self._count += 1
         return f"{kind}{self._count}"
 
-    def line(self, x1: float, y1: float, x2: float, y2: float, *, width: float = 0.18, colour: str = INK, dash: str = "", name: str = "") -> None:
+    def line(
+        self, x1: float, y1: float, x2: float, y2: float, *, width: float = 0.18, colour: str = INK, dash: str = "", name: str = ""
+    ) -> None:
         """A straight stroke; ``name`` becomes its id."""
         extra = _some(id=name, stroke_dasharray=dash)
-        self._parts.append(f'<line x1="{f(x1)}" y1="{f(y1)}" x2="{f(x2)}" y2="{f(y2)}" stroke="{colour}" stroke-width="{f(width)}"{extra}/>')
+        self._parts.append(
+            f'<line x1="{f(x1)}" y1="{f(y1)}" x2="{f(x2)}" y2="{f(y2)}" stroke="{colour}" stroke-width="{f(width)}"{extra}/>'
+        )
 
     def path(
         self, points: Floats | Sequence[Sequence[float]], *, width: float = 0.35, colour: str = INK, fill: str = "none", dash: str = "", closed: bool = False,
@@ -90,7 +94,9 @@ class Svg:
                 f'<path d="{words}" stroke="{colour}" stroke-width="{f(size)}" stroke-linecap="round" stroke-opacity="{f(opacity)}" fill="none"{tail}/>'
             )
 
-    def rect(self, x: float, y: float, w: float, h: float, *, fill: str = "none", colour: str = "none", width: float = 0.18, name: str = "") -> None:
+    def rect(
+        self, x: float, y: float, w: float, h: float, *, fill: str = "none", colour: str = "none", width: float = 0.18, name: str = ""
+    ) -> None:
         """A rectangle."""
         box = f'x="{f(x)}" y="{f(y)}" width="{f(w)}" height="{f(h)}"'
         self._parts.append(f'<rect {box} fill="{fill}" stroke="{colour}" stroke-width="{f(width)}"{_some(id=name)}/>')
@@ -118,7 +124,9 @@ class Svg:
             )
         self._parts.append(f'<text {common} fill="{colour}">{words}</text>')
 
-    def arrow(self, x1: float, y1: float, x2: float, y2: float, *, width: float = 0.25, colour: str = INK, head: float = 2.2, both: bool = False) -> None:
+    def arrow(
+        self, x1: float, y1: float, x2: float, y2: float, *, width: float = 0.25, colour: str = INK, head: float = 2.2, both: bool = False
+    ) -> None:
         """A stroke with slender filled heads after ISO 129-1 (length about ten line widths, 15 degrees)."""
         self.line(x1, y1, x2, y2, width=width, colour=colour)
         for tip, tail in [((x2, y2), (x1, y1)), ((x1, y1), (x2, y2))][: 2 if both else 1]:

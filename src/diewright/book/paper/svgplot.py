@@ -19,7 +19,7 @@ def nice_step(span: float, wanted: int) -> float:
     """A step of 1, 2 or 5 times a power of ten that gives about ``wanted`` steps over ``span``."""
     raw = max(span, 1e-12) / max(wanted, 1)
     power = 10.0 ** math.floor(math.log10(raw))
-    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * 0.999)
+    return min((m * power for m in (1.0, 2.0, 5.0, 10.0)), key=lambda step: abs(math.log(step / raw)))
 
 
 def ticks(lo: float, hi: float, wanted: int = 5) -> list[float]:
@@ -130,7 +130,7 @@ class Plot:
         points = self.places(x, y)
         points = points[np.isfinite(points).all(axis=1)]
         cells = np.unique(np.round(points / grid).astype(np.int64), axis=0)
-        self.svg.dots(cells * grid, size=size, colour=colour, opacity=opacity, clip=self.clip)
+        self.svg.dots(np.asarray(cells * grid, dtype=np.float64), size=size, colour=colour, opacity=opacity, clip=self.clip)
 
     def mark(self, x: float, y: float, label: str, *, side: str = "right", colour: str = INK) -> None:
         """A ringed point with its name."""

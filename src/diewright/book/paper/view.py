@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diewright.geometry.mesh import Floats
+from diewright.geometry.mesh import Floats, TriMesh
 
 
 @dataclass(frozen=True)
@@ -30,13 +30,29 @@ class View:
         d = np.atleast_2d(np.asarray(points, dtype=float)) - self.centre
         return np.column_stack([self.width / 2 + d @ self.right * self.per_mm, self.height / 2 - d @ self.up * self.per_mm])
 
+    def hidden(self, point: Floats, mesh: TriMesh) -> bool:
+        """Whether the mesh stands between a point on it and the eye."""
+        point = np.asarray(point, dtype=float)
+        frame = np.column_stack([self.right, self.up, self.towards])
+        a, b, c = (mesh.points[mesh.triangles[:, i]] @ frame - point @ frame for i in range(3))
+        # barycentric coordinates of the line of sight (0, 0) in each projected triangle
+        u = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
+        v = c[:, 0] * a[:, 1] - c[:, 1] * a[:, 0]
+        w = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        total = u + v + w
+        crossed = (np.abs(total) > 1e-12) & (((u >= 0) & (v >= 0) & (w >= 0)) | ((u <= 0) & (v <= 0) & (w <= 0)))
+        ahead = (u * a[:, 2] + v * b[:, 2] + w * c[:, 2])[crossed] / total[crossed]
+        return bool((ahead > 0.01 * float(np.ptp(mesh.points, axis=0).max())).any())
+
     def direction(self, vector: Floats) -> Floats:
         """Direction on paper (y down) of a vector, with its foreshortened length."""
         vector = np.asarray(vector, dtype=float)
         return np.array([vector @ self.right, -(vector @ self.up)])
 
 
-def look(points: Floats, width: float, tallest: float, *, flat: bool = False, top: float = 6.0, sides: float = 3.0, bottom: float = 3.0) -> View:
+def look(
+    points: Floats, width: float, tallest: float, *, flat: bool = False, top: float = 6.0, sides: float = 3.0, bottom: float = 3.0
+) -> View:
     """A view that shows ``(n, 3)`` points in a frame ``width`` mm wide and at most ``tallest`` mm high, cut to what it needs.
 
     ``flat`` looks straight down. Otherwise the eye stands in front, somewhat aside and above, with the part's longer side across the paper.

@@ -13,6 +13,7 @@ from diewright.book.paper.digits import said
 # Control characters, lone surrogates and marks that turn the reading direction: none of them belongs on paper.
 _DROP = {"Cc", "Cs", "Cn", "Co"}
 _TURN = {chr(c) for c in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0xFEFF)}
+_ZERO = re.compile(r"\b0 (chooses|takes|for) (\w+)")
 _RUN = re.compile(r"\S{25,}")
 
 
@@ -44,6 +45,18 @@ NAMES: dict[str, tuple[str, str]] = {
     "force_kn": ("Nominal force", "kN"), "energy_kj": ("Work, single stroke", "kJ"), "energy_continuous_kj": ("Work, running on", "kJ"), "bed_mm": ("Bed", "mm"),
     "rated_angle_deg": ("Rated at, before bottom", "deg"), "rated_distance_mm": ("Rated at, above bottom", "mm"), "cushion_kn": ("Cushion force", "kN"),
 }  # fmt: skip
+
+SPOKEN = {
+    "swift": "Swift", "hollomon": "Hollomon", "ludwik": "Ludwik", "voce": "Voce", "hockett-sherby": "Hockett–Sherby", "swift-voce": "Swift–Voce", "table": "Measured curve",
+    "mises": "v. Mises", "hill48": "Hill 1948", "yld2000": "Yld2000-2d", "keeler-brazier": "Keeler–Brazier", "swift-hill": "Swift–Hill",
+    "marciniak-kuczynski": "Marciniak–Kuczyński", "measured": "Measured points",
+}  # fmt: skip
+
+
+def spoken(word: object) -> str:
+    """A law or surface as it is written in print."""
+    return SPOKEN.get(str(word), str(word))
+
 
 _SUFFIX = {
     "_mm": "mm", "_mm2": "mm2", "_mm3": "mm3", "_kn": "kN", "_kN": "kN", "_N": "N", "_kj": "kJ", "_J": "J", "_kg": "kg", "_deg": "deg", "_pct": "%", "_mpa": "MPa", "_MPa": "MPa",
@@ -89,6 +102,9 @@ def stated(record: BaseModel, skip: tuple[str, ...] = ()) -> list[list[str]]:
         extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
         unit = str(extra.get("unit", "")) if not isinstance(value, str) else ""
         words = name.removesuffix("_kn").replace("_", " ").capitalize()
-        text = said(value, unit) if value not in ((), "") else "none stated"
+        text = spoken(said(value, unit)) if value not in ((), "") else "none stated"
+        zero = _ZERO.search(info.description or "") if value == 0 else None
+        if zero is not None:  # the schema says what 0 stands for
+            text = zero.group(2) if zero.group(1) == "for" else "auto"
         rows.append([words, text, info.description or ""])
     return rows
