@@ -22,10 +22,11 @@ steepened curve that does is kept and said so in ``warnings``.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import coo_matrix, csr_matrix
 
 from diewright.errors import InputError, SolveError
 from diewright.mechanics.fields import Fields, recover, section_force
@@ -46,7 +47,7 @@ FIRST_STRAIN = 0.3
 GROWTH = 1.2
 """Least ``(d sigma/d eps)/sigma`` of the first curves: above 1 no strip can neck."""
 
-GROWTHS = (0.0, 0.6, 0.9, 1.2)
+GROWTHS = (0.0, 0.9, 1.2)
 """The growths tried, the real curve first, when the gentle problem is solved."""
 
 LOOSE = 3e-2
@@ -62,7 +63,8 @@ class InverseResult:
 
     ``flat (n, 2)`` [mm], NaN for points no triangle uses; ``major, minor (m,)`` true in-plane principal strains; ``angle (m,)`` of the
     major direction in the flat from +x [rad]; ``thickness (m,)`` of the part [mm]; ``plastic_strain (m,)`` equivalent;
-    ``stress (m, 3)`` s11, s22, s12 in the rolling frame carried along by the sheet [MPa]; ``principal_stress (m, 2)``;
+    ``stress (m, 3)`` s11, s22, s12 in the rolling frame carried along by the sheet [MPa]; ``principal_stress (m, 2)``,
+    ``tangent_modulus (m,)`` of the curve [MPa];
     ``volume (m,)`` [mm3], the weight for averages; ``draw_force`` [N]: largest vertical membrane force through a level section;
     ``hold`` (2,) [N]: in-plane force the punch face must carry for balance; ``growth``: 0, or how much the curve had to be steepened.
     """
@@ -75,6 +77,7 @@ class InverseResult:
     plastic_strain: Floats
     stress: Floats
     principal_stress: Floats
+    tangent_modulus: Floats
     volume: Floats
     draw_force: float
     hold: Floats
@@ -82,9 +85,8 @@ class InverseResult:
     residual: float
     iterations: tuple[Step, ...]
     seconds: Mapping[str, float]
-    warnings: tuple[str, ...] = ()
-    method: str = ""
-    extras: dict[str, Floats] = field(default_factory=dict)
+    warnings: tuple[str, ...]
+    method: str
 
 
 def solve(
@@ -156,23 +158,24 @@ def _result(outcome: Outcome, sheet: Sheet, fields: Fields, curve: Curve, turn: 
     flat[sheet.used] = outcome.flat @ turn.T
     angle = fields.angle + rolling_angle
     angle = (angle + np.pi / 2) % np.pi - np.pi / 2
-    arrays = [
-        flat,
-        fields.major,
-        fields.minor,
-        angle,
-        fields.thickness,
-        curve.plastic(outcome.state[:, 1]),
-        fields.stress,
-        fields.principal_stress,
-        fields.volume,
-    ]
-    for array in arrays:
-        if not np.isfinite(array[sheet.used] if array is flat else array).all():
-            raise SolveError("The inverse solution has a value that is not a finite number.", help="Check the mesh and the sheet.")
+    values = {
+        "flat": flat,
+        "major": fields.major,
+        "minor": fields.minor,
+        "angle": angle,
+        "thickness": fields.thickness,
+        "plastic_strain": curve.plastic(outcome.state[:, 1]),
+        "stress": fields.stress,
+        "principal_stress": fields.principal_stress,
+        "tangent_modulus": curve.slope(outcome.state[:, 1]),
+        "volume": fields.volume,
+    }
+    for name, array in values.items():
+        if not np.isfinite(array[sheet.used] if name == "flat" else array).all():
+            raise SolveError(f"The inverse solution has a {name} that is not a finite number.", help="Check the mesh and the sheet.")
         array.flags.writeable = False
     return InverseResult(
-        *arrays,
+        **values,
         draw_force=draw_force,
         hold=turn @ outcome.reaction[:2],
         growth=growth,
@@ -192,20 +195,20 @@ def _turn(angle: float) -> Floats:
 def _points(mask: NDArray[np.bool_] | None, sheet: Sheet, n: int, where: str) -> NDArray[np.bool_] | None:
     if mask is None:
         return None
-    values = np.asarray(mask, dtype=bool)
+    values: NDArray[np.bool_] = np.array(mask, dtype=bool)
     if values.shape != (n,):
         raise InputError(f"{where} has shape {values.shape}; expected one flag per point ({n}).", where=where)
-    return values[sheet.used] if values.any() else None
+    return np.asarray(values[sheet.used]) if values.any() else None
 
 
 def _flange(flange: NDArray[np.bool_] | None, sheet: Sheet, n: int, m: int) -> NDArray[np.bool_]:
     if flange is None:
         return np.zeros(m, dtype=bool)
-    values = np.asarray(flange, dtype=bool)
+    values: NDArray[np.bool_] = np.array(flange, dtype=bool)
     if values.shape == (m,):
         return values
     if values.shape == (n,):
-        return values[sheet.used][sheet.triangles].all(axis=1)
+        return np.asarray(values[sheet.used][sheet.triangles].all(axis=1))
     raise InputError(f"flange has shape {values.shape}; expected one flag per triangle ({m}) or per point ({n}).", where="flange")
 
 
@@ -287,9 +290,7 @@ def _clamp(flat: Floats, plan: Floats, clamped: NDArray[np.bool_], triangles: ND
     )
 
 
-def _graph(triangles: NDArray[np.int32], n: int):  # noqa: ANN202
-    from scipy.sparse import coo_matrix
-
+def _graph(triangles: NDArray[np.int32], n: int) -> csr_matrix:
     local = np.array([[1.0, -0.5, -0.5], [-0.5, 1.0, -0.5], [-0.5, -0.5, 1.0]])
     rows, cols = np.repeat(triangles, 3, axis=1).ravel(), np.tile(triangles, (1, 3)).ravel()
     return coo_matrix((np.tile(local.ravel(), len(triangles)), (rows, cols)), shape=(n, n)).tocsr()
@@ -302,27 +303,34 @@ def _continuation(
     curve = problem.curve
     steps: list[Step] = []
 
-    def go(now: Floats, to: float, limit: int, exact_below: float, **change: object) -> Outcome:
+    def go(now: Floats, to: float, limit: int, exact_below: float, law: Curve = curve, edge: float = 1.0) -> Outcome:
         room = min(limit, most - len(steps))
         return newton(
-            replace(problem, **change), now, tolerance=to, most=max(room, 0), watch=watch, clock=clock, steps=steps, exact_below=exact_below
+            replace(problem, curve=law, edge=edge),
+            now,
+            tolerance=to,
+            most=max(room, 0),
+            watch=watch,
+            clock=clock,
+            steps=steps,
+            exact_below=exact_below,
         )
 
     # a part that is nearly developable needs no gentle road: its strains are elastic or barely plastic
     gentle = curve.gentler(FIRST_STRAIN, GROWTH)
     for edge in (0.0, 0.5, 1.0):
-        flat = go(flat, LOOSE, 30, EXACT_BELOW if edge else 1e-3, curve=gentle, edge=edge).flat
+        flat = go(flat, LOOSE, 30, EXACT_BELOW if edge else 1e-3, law=gentle, edge=edge).flat
     levels = [FIRST_STRAIN / 5]
     while levels[-1] > 1.5 * curve.yield_strain:
         levels.append(levels[-1] / 5)
     levels[-1] = 0.0
-    start = go(flat, LOOSE, 30, EXACT_BELOW, curve=curve.gentler(levels[0], GROWTH))
+    start = go(flat, LOOSE, 30, EXACT_BELOW, law=curve.gentler(levels[0], GROWTH))
     for growth in GROWTHS:
         now = start
         for level in levels:
             last = level == 0.0
             law = curve if last and growth == 0.0 else curve.gentler(level, growth)
-            now = go(now.flat, tolerance if last else LOOSE, 40 if last else 20, 10.0, curve=law)
+            now = go(now.flat, tolerance if last else LOOSE, 40 if last else 20, 10.0, law=law)
             if not (now.converged or now.residual < LOOSE):
                 break
         if now.converged:
@@ -334,9 +342,8 @@ def _continuation(
         )
     if growth == 0.0:
         return now, steps, 0.0, []
-    best, kept = now, growth
     text = (
-        f"The sheet is pulled beyond its uniform strain: with the stated hardening no balance was found. The result stands for a sheet whose stress "
-        f"keeps rising by {kept:.1f} of itself per unit strain; its largest strains are an extrapolation, and the part would tear there."
+        "No balance was found with the stated hardening: somewhere the sheet is pulled beyond its uniform strain. The result stands for a sheet whose "
+        f"stress rises by at least {growth:.1f} of itself per unit strain; take the largest strains as an extrapolation and look there for tearing."
     )
-    return best, steps, kept, [text]
+    return now, steps, growth, [text]

@@ -127,7 +127,10 @@ class GeneralFactor(Factor):
         matrix.sort_indices()
         try:
             self._lu = splu(
-                matrix, permc_spec="MMD_AT_PLUS_A" if order is None else "NATURAL", diag_pivot_thresh=pivoting, options={"SymmetricMode": True}
+                matrix,
+                permc_spec="MMD_AT_PLUS_A" if order is None else "NATURAL",
+                diag_pivot_thresh=pivoting,
+                options={"SymmetricMode": True},
             )
         except RuntimeError as error:
             raise NotPositiveDefinite from error

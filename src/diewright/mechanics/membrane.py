@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from diewright.mechanics.plasticity import curve_at
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
 
 
 def inverse_metric(points: Floats, triangles: NDArray[np.int32]) -> tuple[Floats, Floats]:
@@ -33,7 +34,7 @@ def inverse_metric(points: Floats, triangles: NDArray[np.int32]) -> tuple[Floats
 
 
 @njit(cache=True, error_model="numpy")
-def log_shape(m, s):
+def log_shape(m: float, s: float) -> tuple[float, float, float]:
     """``phi`` and its derivatives ``phi_s, phi_ss`` with respect to ``s = d^2`` at mean ``m``."""
     z = s / (m * m)
     if z < 4e-3:
@@ -51,7 +52,19 @@ def log_shape(m, s):
 
 
 @njit(cache=True, error_model="numpy")
-def density(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus):
+def density(
+    ax: float,
+    bx: float,
+    ay: float,
+    by: float,
+    g11: float,
+    g12: float,
+    g22: float,
+    form: Floats,
+    table: Floats,
+    log_step: float,
+    modulus: float,
+) -> tuple[float, float]:
     """Work per volume ``w`` [MPa] of one triangle and ``eps_bar``; infinite for a turned-over flat triangle."""
     if ax * by - bx * ay <= 0.0:
         return np.inf, 0.0
@@ -70,7 +83,21 @@ def density(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus):
 
 
 @njit(cache=True, error_model="numpy")
-def density_derivatives(ax, bx, ay, by, g11, g12, g22, form, table, log_step, modulus, grad, hess):
+def density_derivatives(
+    ax: float,
+    bx: float,
+    ay: float,
+    by: float,
+    g11: float,
+    g12: float,
+    g22: float,
+    form: Floats,
+    table: Floats,
+    log_step: float,
+    modulus: float,
+    grad: Floats,
+    hess: Floats,
+) -> tuple[float, float]:
     """``w`` with its gradient ``(4,)`` and Hessian ``(4, 4)`` in the order (ax, bx, ay, by)."""
     sx0, sx1 = g11 * ax + g12 * bx, g12 * ax + g22 * bx
     sy0, sy1 = g11 * ay + g12 * by, g12 * ay + g22 * by
@@ -164,7 +191,7 @@ def density_derivatives(ax, bx, ay, by, g11, g12, g22, form, table, log_step, mo
 
 
 @njit(cache=True, error_model="numpy")
-def positive_part(h, vectors):
+def positive_part(h: Floats, vectors: Floats) -> None:
     """Replace the symmetric ``h (4, 4)`` by its positive semi-definite part (cyclic Jacobi rotations), in place."""
     n = 4
     for i in range(n):
@@ -212,7 +239,9 @@ def positive_part(h, vectors):
 
 
 @njit(cache=True, error_model="numpy")
-def total_work(flat, triangles, metric, t0, form, table, log_step, modulus):
+def total_work(
+    flat: Floats, triangles: Ints, metric: Floats, t0: float, form: Floats, table: Floats, log_step: float, modulus: float
+) -> float:
     """Plastic work ``sum A0 t0 w`` [N mm]; infinite as soon as one flat triangle is turned over."""
     total = 0.0
     for e in range(triangles.shape[0]):
@@ -227,7 +256,21 @@ def total_work(flat, triangles, metric, t0, form, table, log_step, modulus):
 
 
 @njit(cache=True, error_model="numpy")
-def assemble(flat, triangles, metric, t0, form, table, log_step, modulus, project, slot, values, force, edge_grad):
+def assemble(
+    flat: Floats,
+    triangles: Ints,
+    metric: Floats,
+    t0: float,
+    form: Floats,
+    table: Floats,
+    log_step: float,
+    modulus: float,
+    project: bool,
+    slot: Ints,
+    values: Floats,
+    force: Floats,
+    edge_grad: Floats,
+) -> float:
     """Work, its gradient ``force (n, 2)`` [N] and its Hessian added into ``values`` at ``slot (m, 21)``.
 
     ``project``: replace every element Hessian by its positive part. ``edge_grad (m, 6)`` keeps ``w``, ``eps_bar`` and ``dw/dA``.

@@ -107,7 +107,7 @@ class _State:
         self.flat = flat
         force = np.zeros_like(flat)
         self.state = np.zeros((len(problem.triangles), 6))
-        self.work = assemble(flat, *problem.material(), project, problem.pattern.slot, values, force, self.state)
+        self.work = assemble(flat, *problem.material(), project, problem.pattern.slot, values, force, self.state)  # type: ignore[call-arg]
         self.load = problem.loads.force(flat, self.state, edge=problem.edge).ravel()
         residual = force.ravel() + self.load
         self.rigid = None

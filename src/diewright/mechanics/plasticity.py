@@ -112,11 +112,7 @@ class Curve:
         return self._evaluate(strain)[2]
 
     def _evaluate(self, strain: ArrayLike) -> tuple[Floats, Floats, Floats]:
-        eps = np.atleast_1d(np.asarray(strain, dtype=float))
-        out = np.zeros((3, len(eps)))
-        for i, value in enumerate(eps):
-            out[:, i] = curve_at(value, self.table, self.log_step, self.modulus)
-        return out[0], out[1], out[2]
+        return curve_many(np.atleast_1d(np.asarray(strain, dtype=float)), self.table, self.log_step, self.modulus)
 
     def gentler(self, straight: float, growth: float) -> Curve:
         """The same curve made easier to solve for.
@@ -182,7 +178,7 @@ def _power_pieces(eps: Floats, first_stress: float, exponent: Floats) -> Floats:
 
 
 @njit(cache=True, error_model="numpy")
-def curve_at(eps, table, log_step, modulus):
+def curve_at(eps: float, table: Floats, log_step: float, modulus: float) -> tuple[float, float, float]:
     """Work [MPa], stress [MPa] and tangent modulus [MPa] at a total equivalent strain."""
     first = table[0, 0]
     if eps <= first:
@@ -194,3 +190,12 @@ def curve_at(eps, table, log_step, modulus):
     sigma = table[i, 1] * ratio**n
     work = table[i, 3] + (sigma * eps - table[i, 1] * table[i, 0]) / (n + 1.0)
     return work, sigma, n * sigma / eps
+
+
+@njit(cache=True, error_model="numpy")
+def curve_many(eps: Floats, table: Floats, log_step: float, modulus: float) -> tuple[Floats, Floats, Floats]:
+    """:func:`curve_at` for an array ``(k,)``: three arrays."""
+    work, sigma, slope = np.zeros(len(eps)), np.zeros(len(eps)), np.zeros(len(eps))
+    for i in range(len(eps)):
+        work[i], sigma[i], slope[i] = curve_at(eps[i], table, log_step, modulus)
+    return work, sigma, slope
