@@ -1,0 +1,92 @@
+"""Return to the Hill 1948 surface in plane stress: one scalar equation, whatever the increment.
+
+Closest-point projection with the Armstrong-Frederick back stress of Ziegler direction (Chaboche 1986),
+``a = theta (a_n + C g x)``, ``theta = 1/(1 + recall dl)``, ``x = T - a``, ``g = dl / flow``:
+
+    [Ce (1 + theta C g) + g P] x = E_trial - Ce theta a_n,      flow(ep + dl) / sqrt(x P x) - 1 = 0.
+
+Written as flow over equivalent stress the residual is nearly linear in ``dl``, so Newton needs two or three steps;
+a bracket with bisection stands behind it (after Simo and Taylor 1986).
+"""
+
+from __future__ import annotations
+
+import math
+
+from numba import njit
+
+from diewright.mechanics.shell.curve import flow
+from diewright.mechanics.shell.layout import FINE, KERNEL, M_E, M_FIRST, M_HILL, M_KIN, M_NU, M_RECALL, M_TOL, NOT_RETURNED
+
+
+@njit(**KERNEL)
+def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001, ANN201
+    """From the elastic trial strain (engineering shear) to the stress.
+
+    Returns ``(T11, T22, T12, dEp11, dEp22, dGp12, dep, a11, a22, a12, answer)``, stresses in MPa.
+    """
+    r = type(e11)
+    one = r(1.0)
+    zero = r(0.0)
+    young, nu = mat[M_E], mat[M_NU]
+    k = young / (one - nu * nu)
+    t11 = k * (e11 + nu * e22)
+    t22 = k * (e22 + nu * e11)
+    t12 = r(0.5) * young / (one + nu) * g12
+    p11, p12, p22, p33 = mat[M_HILL], mat[M_HILL + 1], mat[M_HILL + 2], mat[M_HILL + 3]
+    x1, x2, x3 = t11 - a11, t22 - a22, t12 - a12
+    s2 = x1 * (p11 * x1 + r(2.0) * p12 * x2) + p22 * x2 * x2 + p33 * x3 * x3
+    first = mat[M_FIRST]
+    if s2 <= first * first:
+        return t11, t22, t12, zero, zero, zero, zero, a11, a22, a12, FINE
+    s = math.sqrt(s2)
+    sy, slope = flow(ep, mat, table)
+    if s <= sy:
+        return t11, t22, t12, zero, zero, zero, zero, a11, a22, a12, FINE
+    kin, recall, tol = mat[M_KIN], mat[M_RECALL], mat[M_TOL]
+    ce = one / young
+    cs = r(2.0) * (one + nu) * ce
+    # Ce a_n: the back stress as an elastic strain.
+    ca1, ca2, ca3 = ce * (a11 - nu * a22), ce * (a22 - nu * a11), cs * a12
+    dl = zero
+    low = zero
+    high = r(-1.0)
+    g = zero
+    theta = one
+    answer = NOT_RETURNED
+    for _ in range(60):
+        g = dl / sy
+        theta = one / (one + recall * dl)
+        w = one + theta * kin * g
+        m11, m22, m12, m33 = ce * w + g * p11, ce * w + g * p22, -nu * ce * w + g * p12, cs * w + g * p33
+        idet = one / (m11 * m22 - m12 * m12)
+        b1, b2, b3 = e11 - theta * ca1, e22 - theta * ca2, g12 - theta * ca3
+        x1, x2, x3 = (m22 * b1 - m12 * b2) * idet, (m11 * b2 - m12 * b1) * idet, b3 / m33
+        y1, y2, y3 = p11 * x1 + p12 * x2, p12 * x1 + p22 * x2, p33 * x3
+        s = math.sqrt(x1 * y1 + x2 * y2 + x3 * y3)
+        res = sy / s - one
+        if abs(res) <= tol:
+            answer = FINE
+            break
+        if res < zero:
+            low = dl
+        else:
+            high = dl
+        dg = (one - g * slope) / sy
+        dtheta = -recall * theta * theta
+        dw = kin * (dtheta * g + theta * dg)
+        c1 = -dtheta * ca1 - ce * dw * (x1 - nu * x2) - dg * y1
+        c2 = -dtheta * ca2 - ce * dw * (x2 - nu * x1) - dg * y2
+        c3 = -dtheta * ca3 - cs * dw * x3 - dg * y3
+        ds = (y1 * (m22 * c1 - m12 * c2) * idet + y2 * (m11 * c2 - m12 * c1) * idet + y3 * c3 / m33) / s
+        rate = (slope - sy * ds / s) / s
+        new = dl - res / rate
+        if not (new > low and (high < zero or new < high)):
+            new = r(0.5) * (low + high) if high > zero else r(2.0) * low + r(1e-6)
+        if new == dl:
+            answer = FINE  # the bracket is as narrow as the numbers allow
+            break
+        dl = new
+        sy, slope = flow(ep + dl, mat, table)
+    a11, a22, a12 = theta * (a11 + kin * g * x1), theta * (a22 + kin * g * x2), theta * (a12 + kin * g * x3)
+    return x1 + a11, x2 + a22, x3 + a12, g * y1, g * y2, g * y3, dl, a11, a22, a12, answer
