@@ -126,3 +126,10 @@ def test_unknown_and_missing():
         hardening_law("power", {})
     with pytest.raises(InputError, match="the parameter 'n' is missing"):
         hardening_law("swift", {"K": 500.0, "e0": 0.01})
+
+
+def test_a_yield_plateau_does_not_end_the_test():
+    law = Table((0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.3), (300.0, 300.0, 300.0, 345.0, 400.0, 450.0, 460.0))
+    assert 0.1 < uniform_strain(law) < 0.25
+    e = np.linspace(0, 0.4, 4001)
+    assert maximum_load_stress(law) == pytest.approx((law.stress(e) * np.exp(-e)).max(), rel=1e-6)

@@ -15,6 +15,7 @@ from diewright.sheet.surface import Floats
 from diewright.sheet.tensile_csv import TensileRecord
 
 _FRACTURE_SHARE = 0.5  # the test ends at the last row above this share of Rm
+_FALLEN_SHARE = 0.98  # maximum load is passed when a later row is below this share of it: more than noise does
 _INTERVAL_HIGH = 0.20
 _POINTS_MIN = 6
 
@@ -145,7 +146,7 @@ def _proof(plastic: Floats, stress: Floats, name: str) -> float:
 def _maximum(plastic: Floats, stress: Floats, peak: int) -> tuple[float, float, bool]:
     """Rm, Ag, and whether the load has fallen after it: the top of a parabola through the rows above 99.5 % of the largest."""
     largest = float(stress[peak])
-    reached = bool(peak < len(stress) - 3 and stress[peak + 1 :].min() < 0.995 * largest)
+    reached = bool(peak < len(stress) - 3 and stress[peak + 1 :].min() < _FALLEN_SHARE * largest)
     if not reached:
         return largest, float(plastic[peak]), False
     low = peak - int(np.argmax(stress[peak::-1] < 0.995 * largest))
