@@ -70,7 +70,9 @@ def nest_drawing(layout: Layout, outline: Outline, holes: Sequence[Outline], thi
     }
     if pierced:
         layers["HOLES"] = pierced
-    layers["PITCH"] = [_line(layout.edge_web + k * layout.pitch, -2.0 * text, layout.edge_web + k * layout.pitch, -0.5 * text) for k in range(2)]
+    layers["PITCH"] = [
+        _line(layout.edge_web + k * layout.pitch, -2.0 * text, layout.edge_web + k * layout.pitch, -0.5 * text) for k in range(2)
+    ]
     layers["ROLLING_DIRECTION"] = list(arrow(np.array([0.5 * length, -4.0 * text]), 0.0, 0.3 * length))
     note = f"{layout.layout.upper()}, PITCH {layout.pitch:.3f} mm, STRIP {height:.3f} mm, t = {thickness:g} mm, UTILISATION {100 * layout.utilisation:.1f} %"
     layers["TEXT"] = [Note(note, (0.0, height + text), text)]

@@ -12,12 +12,17 @@ from diewright.blank.developed import TOLERANCE, Developed
 from diewright.blank.flange import Flange, Hold
 from diewright.blank.places import place
 from diewright.geometry.mesh import TriMesh
-from diewright.job.findings import Figure, Finding, Severity
+from diewright.job.findings import Figure, Finding
 
 Floats = NDArray[np.float64]
 
 WRINKLE_SHARE = 0.7
-"""Share of compression from which free sheet is named."""
+"""Share of compression from which sheet is named."""
+
+BACKED = float(np.sin(np.deg2rad(12.0)))
+"""Walls with less draft than 12 degrees count as backed by the punch (common practice: 10 to 15)."""
+
+POINTER = "share of compression in the stress; a pointer, not a buckling analysis"
 
 ONE_STEP = (
     "One-step solution: it knows the finished shape and the flat blank, not the way between. Bending over radii, contact, draw-in "
@@ -97,30 +102,39 @@ def _thinning(j: Judged, limit: float) -> Iterator[Finding]:
 
 def _wrinkle(j: Judged) -> Iterator[Finding]:
     pressed = (j.wrinkle > WRINKLE_SHARE) & (j.thinning < -1.0)
-    free = pressed & ~j.flange.cells
-    area = float(j.mesh.areas[free].sum())
-    if area > 0.005 * j.mesh.area:
+    off = pressed & ~j.flange.cells
+    # A steep wall is backed by punch and die; a sloping one hangs free during the draw, where it puckers.
+    free = off & (np.abs(j.mesh.normals[:, 2]) > BACKED)
+    few = 0.005 * j.mesh.area
+    if j.flange.there and float(j.mesh.areas[free].sum()) > few:
         where = place(j.mesh, _worst(-j.wrinkle * j.mesh.areas, free), j.zone)
-        share = 100.0 * area / j.mesh.area
-        severity: Severity = "attend" if j.flange.there else "note"
-        rest = (
-            "it lies outside the flange, where no blankholder presses"
-            if j.flange.there
-            else "the part has no flange in its final shape, so it passes the blankholder during the draw"
+        yield Finding(
+            key="blank.wrinkle", severity="attend", value=float(j.wrinkle[free].max()), limit=WRINKLE_SHARE, place=where, source=POINTER,
+            sentence=f"{_share(j, free):.2g} % of the sheet is pressed together in its plane where it slopes freely, off the flange ({where.label}).",
+            help="Hold the sheet longer, add beads or a step that takes up the metal, or change the blank there.",
+        )  # fmt: skip
+    rest = off & ~free if j.flange.there else off
+    if float(j.mesh.areas[rest].sum()) > few:
+        where = place(j.mesh, _worst(-j.wrinkle * j.mesh.areas, rest), j.zone)
+        backed = (
+            "it stands between punch and die" if j.flange.there else "the final shape has no flange: it was under the blankholder before"
         )
         yield Finding(
-            key="blank.wrinkle", severity=severity, value=float(j.wrinkle[free].max()), limit=WRINKLE_SHARE, place=where,
-            sentence=f"{share:.2g} % of the sheet is pressed together in its plane and thickens ({where.label}); {rest}.",
-            source="share of compression in the stress; a pointer, not a buckling analysis",
-            help="Hold the sheet longer, add beads or a step that takes up the metal, or change the blank there.",
+            key="blank.wrinkle.wall", severity="note", value=float(j.wrinkle[rest].max()), limit=WRINKLE_SHARE, place=where, source=POINTER,
+            sentence=f"{_share(j, rest):.2g} % of the sheet is pressed together in its plane off the flange ({where.label}); {backed}.",
+            help="Keep the draw clearance tight enough to iron out folds.",
         )  # fmt: skip
     held = pressed & j.flange.cells
     if held.any():
         yield Finding(
             key="blank.wrinkle.flange", severity="note", value=float(-j.thinning[held].min()), unit="%", place=place(j.mesh, _worst(j.thinning, held), j.zone),
             sentence=f"The flange is pressed together and thickens by up to {-j.thinning[held].min():.1f} %; the blankholder must keep it flat.",
-            source="share of compression in the stress", help="See the blankholder pressure of the press page.",
+            source=POINTER, help="See the blankholder pressure of the press page.",
         )  # fmt: skip
+
+
+def _share(j: Judged, cells: NDArray[np.bool_]) -> float:
+    return 100.0 * float(j.mesh.areas[cells].sum()) / j.mesh.area
 
 
 def _balance(j: Judged) -> Iterator[Finding]:
@@ -137,7 +151,9 @@ def _balance(j: Judged) -> Iterator[Finding]:
 def _flange(j: Judged, stated_force: float | None) -> Iterator[Finding]:
     if j.flange.there:
         return
-    extra = " The stated blankholder force has nothing to press on in the final shape and is left out of the strains." if stated_force else ""
+    extra = (
+        " The stated blankholder force has nothing to press on in the final shape and is left out of the strains." if stated_force else ""
+    )
     yield Finding(
         key="blank.flange", severity="note", sentence=f"No blankholder acts in this solution: {j.flange.why}.{extra}", source="shape of the part",
         help="Strains of a part drawn through, or one that still lacks its addendum, are a lower bound.",
@@ -161,7 +177,9 @@ def _edge(j: Judged) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def figures_of(j: Judged, thickness: float, density: float, hold: Hold | None, rm: float, draw_force: float, applied: float | None) -> list[Figure]:
+def figures_of(
+    j: Judged, thickness: float, density: float, hold: Hold | None, rm: float, draw_force: float, applied: float | None
+) -> list[Figure]:
     """The numbers that can be opened."""
     area = j.developed.area
     t = (thickness, "mm")

@@ -18,7 +18,9 @@ def margin_pct(major: Floats, minor: Floats, limit_minor: Floats, limit_major: F
     """
     x, y = np.asarray(limit_minor, dtype=np.float64), np.asarray(limit_major, dtype=np.float64)
     if len(x) < 2 or len(x) != len(y) or not (np.isfinite(x).all() and np.isfinite(y).all()) or (np.diff(x) <= 0).any():
-        raise InputError("The forming limit curve is not a rising row of minor strains with a major strain each.", where="sheet.forming_limit")
+        raise InputError(
+            "The forming limit curve is not a rising row of minor strains with a major strain each.", where="sheet.forming_limit"
+        )
     return 100.0 * (np.exp(np.interp(minor, x, y)) - np.exp(major))
 
 

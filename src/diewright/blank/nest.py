@@ -9,8 +9,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from diewright.blank.drawing import nest_drawing
-from diewright.blank.nesting import LAYOUTS, Layout, Nester, Webs, on_length, rule_web, webs
-from diewright.errors import InputError
+from diewright.blank.nesting import LAYOUTS, WEB_RULE, Layout, Nester, Webs, on_length, rule_web, webs
 from diewright.geometry.record import from_record
 from diewright.job.findings import Figure, Finding
 from diewright.job.schema import Job, NestStated
@@ -49,7 +48,9 @@ def work(inputs: NestInputs, upstream: Mapping[str, Result], files: Mapping[str,
     room = np.deg2rad(min(stated.grain_tolerance, 90.0))
     # The kept polygon lies up to a chord inside the true outline, on both of two neighbours.
     slack = 2.0 * float(blank.values["cut"]["chord"])
-    nester = Nester(polygon, bridges, area=outline.area, slack=slack, angles=(rolling - room, rolling + room), width_max=stated.strip_width_max)
+    nester = Nester(
+        polygon, bridges, area=outline.area, slack=slack, angles=(rolling - room, rolling + room), width_max=stated.strip_width_max
+    )
     asked = LAYOUTS if stated.layout == "auto" else (stated.layout,)
     found = [layout for layout in (nester.best(name, watch) for name in asked) if layout is not None]
     findings: list[Finding] = list(_webs(bridges, inputs.thickness, longest))
@@ -60,7 +61,9 @@ def work(inputs: NestInputs, upstream: Mapping[str, Result], files: Mapping[str,
             sentence=f"No {'layout' if stated.layout == 'auto' else stated.layout + ' layout'} fits the strip: one row needs {width:.1f} mm at least, {stated.strip_width_max:g} mm is the widest.",
             help="Allow a wider strip, a larger grain tolerance, one row, or split the blank.",
         ))  # fmt: skip
-        return Result(values={"layouts": [], "chosen": None, "web_rule": bridges.source, "why": "no layout fits the strip"}, findings=tuple(findings))
+        return Result(
+            values={"layouts": [], "chosen": None, "web_rule": bridges.source, "why": "no layout fits the strip"}, findings=tuple(findings)
+        )
     found.sort(key=lambda f: (round(f.metal, 6), f.parts))
     rows = [_row(f, polygon, rolling, inputs.thickness, density, stated) for f in found]
     best = found[0]
@@ -104,7 +107,7 @@ def _webs(bridges: Webs, thickness: float, longest: float) -> list[Finding]:
     if bridges.web >= rule - 1e-9:
         return []
     return [Finding(
-        key="nest.web", severity="attend", value=bridges.web, limit=rule, unit="mm", source="max(1.25 t, 0.8 mm, 0.5 % of the longest side): common practice",
+        key="nest.web", severity="attend", value=bridges.web, limit=rule, unit="mm", source=WEB_RULE,
         sentence=f"The web of {bridges.web:g} mm between blanks is thinner than the {rule:.2f} mm of the rule: it may twist and be drawn into the die.",
         help="Widen the web, or make sure of sharp tools and a tight stripper.",
     )]  # fmt: skip
@@ -128,7 +131,7 @@ def _figures(best: Layout, row: dict[str, Any], thickness: float, density: float
                inputs={"n": n, "A": (best.area, "mm2"), "P": pitch, "W": width}, confidence="exact geometry; kept holes count as blank"),
         Figure(key="nest.coil", label="Coil for 1000 blanks", value=row["coil_kg_per_1000"], unit="kg", formula="1000 P W t rho / n",
                inputs={"P": pitch, "W": width, "t": (thickness, "mm"), "rho": (density, "kg/m3"), "n": n}, confidence="without coil ends and set-up"),
-        Figure(key="nest.web", label="Web between blanks", value=best.web, unit="mm", formula="max(1.25 t, 0.8 mm, 0.005 L) or as stated",
+        Figure(key="nest.web", label="Web between blanks", value=best.web, unit="mm", formula="max(1.25 t, 0.8 mm, 0.005 L up to 3 mm) or as stated",
                inputs={"t": (thickness, "mm")}, source="common practice"),
         Figure(key="nest.edge_web", label="Web at the strip's edge", value=best.edge_web, unit="mm", formula="t + 0.015 D or as stated",
                inputs={"t": (thickness, "mm")}, source="Donaldson, LeCain, Goold, Tool Design (from memory)"),
@@ -139,4 +142,4 @@ NEST = Stage(
     name="nest", title="Nesting", version=1, packages=("blank/nest", "blank/nesting", "blank/drawing", "geometry"), needs=("blank", "sheet"), inputs=_inputs, work=work,
 )  # fmt: skip
 
-__all__ = ["NEST", "InputError", "NestInputs", "work"]
+__all__ = ["NEST", "NestInputs", "work"]

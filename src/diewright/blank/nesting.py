@@ -27,11 +27,13 @@ from diewright.geometry.nofit import chords, convolution, ring, signed_area, tur
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
+WEB_RULE = "max(1.25 t, 0.8 mm, 0.5 % of the longest side up to 3 mm): common practice"
 LAYOUTS = ("one-up", "two-up", "head-to-tail")
 
 _ANGLE_STEP = np.deg2rad(3.0)
 _LEVELS = 33
 _ZOOMS = 7
+_STRAIGHT_FOR = 2e-4  # share of metal that a straight feed direction may cost against the best angle
 _CLEAR = 1e-7  # mm; rows that only touch along a straight edge do not block each other
 
 
@@ -92,14 +94,14 @@ class Webs:
 def webs(thickness: float, longest: float, web: float | None = None, edge_web: float | None = None) -> Webs:
     """Bridges [mm] for a sheet ``thickness`` and a blank whose longest side is ``longest`` [mm]; stated ones win.
 
-    Between blanks ``B = max(1.25 t, 0.8 mm, 0.005 L)`` (common practice); at the edge ``A = t + 0.015 D``, ``D`` the blank across the
+    Between blanks ``B = max(1.25 t, 0.8 mm, 0.005 L up to 3 mm)`` (common practice); at the edge ``A = t + 0.015 D``, ``D`` the blank across the
     strip (course-book rule: Donaldson, LeCain, Goold, Tool Design; from memory).
     """
     if not (thickness > 0 and longest > 0):
         raise InputError("Webs need a thickness and a blank size above zero.")
     said = []
     if web is None:
-        said.append("web max(1.25 t, 0.8 mm, 0.5 % of the longest side): common practice")
+        said.append(f"web {WEB_RULE}")
     else:
         said.append("web as stated")
     if edge_web is None:
@@ -111,7 +113,7 @@ def webs(thickness: float, longest: float, web: float | None = None, edge_web: f
 
 def rule_web(thickness: float, longest: float) -> float:
     """The rule's bridge between blanks [mm], see :func:`webs`."""
-    return max(1.25 * thickness, 0.8, 0.005 * longest)
+    return max(1.25 * thickness, 0.8, min(0.005 * longest, 3.0))
 
 
 class Nester:
@@ -162,9 +164,14 @@ class Nester:
             phi = _zoom(lambda angle: self._metal(layout, angle, zooms=3)[0], low, self.angles[i], high)
             for angle in (self.angles[i], phi):
                 metal = self._metal(layout, angle)[0]
-                # An angle must earn its odd figures: the round candidate stays if the gain is below a millionth.
-                if metal < best[0] * (1.0 - 1e-6):
+                if metal < best[0] * (1.0 - 1e-9):
                     best = (metal, angle)
+        # An odd angle must earn its trouble: straight along or across stays where it costs next to nothing.
+        for angle in _straight(*self.range):
+            metal = self._metal(layout, angle)[0]
+            if metal <= best[0] * (1.0 + _STRAIGHT_FOR):
+                best = (metal, angle)
+                break
         found = self._build(layout, best[1])
         self._check(found)
         return found
@@ -279,8 +286,15 @@ def _candidate_angles(hull: Floats, low: float, high: float) -> Floats:
     count = max(int(np.ceil((high - low) / _ANGLE_STEP)), 2) if high > low else 0
     grid = np.linspace(low, high, count + 1) if count else np.array([low])
     inside = turns[turns <= high]
-    found = np.unique(np.round(np.concatenate([grid, inside, [a for a in (0.0, 0.5 * np.pi) if low <= a <= high]]), 12))
+    found = np.unique(np.round(np.concatenate([grid, inside, _straight(low, high)]), 12))
     return np.clip(found, low, high)
+
+
+def _straight(low: float, high: float) -> list[float]:
+    """The rolling direction (the middle of the window), the blank's own axes and what stands across them, inside the window."""
+    middle = 0.5 * (low + high)
+    found = [middle, 0.0, middle + 0.5 * np.pi, 0.5 * np.pi]
+    return [float(a) for a in (low + np.remainder(np.array(found) - low, np.pi)) if a <= high]
 
 
 def _lowest_valleys(values: Floats, count: int) -> list[int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,11 +13,11 @@ from pydantic import BaseModel, ConfigDict
 from diewright.blank.developed import CHORD, TOLERANCE, develop, hole_records, match_holes
 from diewright.blank.drawing import blank_drawing
 from diewright.blank.findings import Judged, figures_of, findings_of
-from diewright.blank.flange import find_flange, handbook_hold
+from diewright.blank.flange import Flange, Hold, find_flange, handbook_hold
 from diewright.blank.margin import margin_pct, thinning_pct, to_points, wrinkle_tendency
 from diewright.blank.nest import NEST
 from diewright.blank.places import zones
-from diewright.errors import InputError, SolveError
+from diewright.errors import SolveError
 from diewright.geometry.fill import fill_holes
 from diewright.geometry.loops import outer_loop
 from diewright.geometry.mesh import FieldMesh, TriMesh
@@ -25,6 +26,7 @@ from diewright.geometry.record import to_record
 from diewright.job.schema import BlankStated, Job
 from diewright.job.stage import InputFile, Result, Stage
 from diewright.mechanics import inverse
+from diewright.mechanics.newton import Step
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
@@ -77,14 +79,15 @@ def work(inputs: BlankInputs, upstream: Mapping[str, Result], files: Mapping[str
     zone = zones(mesh, flange.cells, _radii(given, mesh))
     taut = tuple(name for name, loop in holes.items() if not keep and _blend(filled.blend, loops, loop) == "taut")
     judged = Judged(mesh, zone, flange, margin, thinning, wrinkle, developed, solved.growth, solved.warnings, taut)
-    cells = {
+    cells: dict[str, Any] = {
         "major": solved.major, "minor": solved.minor, "thickness": solved.thickness, "thinning_pct": thinning, "margin_pct": margin,
         "plastic_strain": solved.plastic_strain, "wrinkle": wrinkle, "angle": solved.angle,
-        "flange": flange.cells.astype(np.int8), "filled": np.arange(len(mesh.triangles)) >= len(given.mesh.triangles),
+        "flange": flange.cells.astype(np.int8), "filled": (np.arange(len(mesh.triangles)) >= len(given.mesh.triangles)).astype(np.int8),
     }  # fmt: skip
-    cells["filled"] = cells["filled"].astype(np.int8)
     weights = mesh.areas
-    points = {name: to_points(cells[name], mesh.triangles, weights, len(mesh.points)) for name in ("thickness", "margin_pct", "major", "minor")}
+    points = {
+        name: to_points(cells[name], mesh.triangles, weights, len(mesh.points)) for name in ("thickness", "margin_pct", "major", "minor")
+    }
     flat = TriMesh(np.column_stack([np.nan_to_num(solved.flat), np.zeros(len(solved.flat))]), mesh.triangles)
     meshes = {"part": FieldMesh(mesh, points, cells), "flat": FieldMesh(flat, points, cells)}
     density = float(sheet.values["density"])
@@ -108,7 +111,9 @@ def work(inputs: BlankInputs, upstream: Mapping[str, Result], files: Mapping[str
     )  # fmt: skip
 
 
-def _solve(mesh: TriMesh, flange: NDArray[np.bool_], force: float, inputs: BlankInputs, sheet: Result, watch: Watch) -> inverse.InverseResult:
+def _solve(
+    mesh: TriMesh, flange: NDArray[np.bool_], force: float, inputs: BlankInputs, sheet: Result, watch: Watch
+) -> inverse.InverseResult:
     hardening = sheet.tables["hardening"]
     a = sheet.values["anisotropy"]
     stated = inputs.blank
@@ -121,15 +126,15 @@ def _solve(mesh: TriMesh, flange: NDArray[np.bool_], force: float, inputs: Blank
     )  # fmt: skip
     for name in ("major", "minor", "thickness", "plastic_strain", "principal_stress"):
         if not np.isfinite(getattr(found, name)).all():
-            raise SolveError(f"The inverse solution gives a {name} that is not a finite number.", where="blank", help="Check the mesh of the part.")
+            raise SolveError(
+                f"The inverse solution gives a {name} that is not a finite number.", where="blank", help="Check the mesh of the part."
+            )
     return found
 
 
-def _cropped(flange: Any, count: int) -> Any:
-    from dataclasses import replace
-
-    cells = flange.cells[:count]
-    return replace(flange, cells=cells)
+def _cropped(flange: Flange, count: int) -> Flange:
+    """The flange on the given triangles only."""
+    return replace(flange, cells=flange.cells[:count])
 
 
 def _radii(given: FieldMesh, mesh: TriMesh) -> Floats | None:
@@ -145,7 +150,9 @@ def _blend(blend: Mapping[int, str], loops: tuple[NDArray[np.int32], ...], loop:
     return next((kind for i, kind in blend.items() if loops[i] is loop), "")
 
 
-def _values(inputs: BlankInputs, j: Judged, solved: inverse.InverseResult, hold: Any, force: float | None, density: float) -> dict[str, Any]:
+def _values(
+    inputs: BlankInputs, j: Judged, solved: inverse.InverseResult, hold: Hold | None, force: float | None, density: float
+) -> dict[str, Any]:
     cut, fit = j.developed.cut, j.developed.fit
     box = np.ptp(cut.points(CHORD), axis=0)
     area = j.developed.area
@@ -163,7 +170,7 @@ def _values(inputs: BlankInputs, j: Judged, solved: inverse.InverseResult, hold:
     }  # fmt: skip
 
 
-def _step(s: Any) -> dict[str, float]:
+def _step(s: Step) -> dict[str, float]:
     return {"iteration": int(s.iteration), "residual": float(s.residual), "step": float(s.step)}
 
 
@@ -171,4 +178,4 @@ STAGE = Stage(
     name="blank", title="The blank", version=1, packages=("blank", "geometry", "mechanics"), needs=("tipping", "sheet"), inputs=_inputs, work=work,
 )  # fmt: skip
 
-__all__ = ["NEST", "STAGE", "InputError"]
+__all__ = ["NEST", "STAGE", "BlankInputs", "work"]

@@ -150,6 +150,8 @@ def step(outline: Outline, holes: Sequence[Outline] = (), name: str = "blank") -
         text = path.read_text(encoding="latin-1")
     # The header's date would make equal outlines give different files.
     text = re.sub(r"(FILE_NAME\('[^']*',)'[^']*'", r"\1'1970-01-01T00:00:00'", text, count=1)
+    # The library numbers the products of a session.
+    text = re.sub(rf"PRODUCT\('{re.escape(name)} \d+','{re.escape(name)} \d+'", f"PRODUCT('{name}','{name}'", text)
     text = re.sub(r"FILE_NAME\('[^']*'", f"FILE_NAME('{name}.step'", text, count=1)
     return text.encode("latin-1")
 
