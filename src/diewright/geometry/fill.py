@@ -2,8 +2,9 @@
 
 1. The loop is laid flat (onto its plane, or onto a circle where that would fold) and triangulated with its own edges kept.
 2. Triangles larger than the edges around them get a point; edges are flipped to Delaunay; the points are relaxed. All in the flat.
-3. The patch is bent: the new points minimise ``sum_v |sum_j w_vj (x_j - x_v)|^2 / A_v`` with cotangent weights over the patch and its loop
-   (thin-plate energy, Botsch and Kobbelt 2004), so that position and slope of the skin around are met: a crowned skin is filled crowned.
+3. The patch is bent to carry on the skin. Over a loop that lies on a plane its height is interpolated from the loop and two rings of the skin round
+   it by radial cubics with a full quadratic, which bends least and gives back every quadratic crown or saddle exactly. Over any other loop the
+   new points minimise ``sum_v |sum_j w_vj (x_j - x_v)|^2 / A_v`` with cotangent weights (thin-plate energy, Botsch and Kobbelt 2004).
    Round a collar, whose wall leaves the loop's plane, a bent patch would bulge: there it is drawn taut (least area) instead.
 
 Given points and triangles keep their numbers; new ones are appended.
@@ -15,13 +16,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import RBFInterpolator
 from scipy.sparse import coo_matrix, csr_matrix, diags_array
 from scipy.sparse.linalg import spsolve
 
 from diewright.errors import InputError, SolveError
 from diewright.geometry.loops import hole_loops, vector_area
 from diewright.geometry.mesh import TriMesh
-from diewright.geometry.patch import flat_patch
+from diewright.geometry.patch import Patch, flat_patch
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
@@ -72,12 +74,15 @@ def fill_holes(mesh: TriMesh, loops: list[int] | None = None, *, axis: Floats | 
             )
         # The loop of a hole runs clockwise seen from the normal: the patch lies on its other side.
         ring = loop[::-1]
-        flat, cells = flat_patch(mesh.points[ring], usual, watch)
+        laid = flat_patch(mesh.points[ring], usual, watch)
+        flat, cells = laid.points, laid.triangles
         inner = len(flat) - len(ring)
         number = np.concatenate([ring, count + np.arange(inner)]).astype(np.int32)
         patch = number[cells]
         kind = "taut" if _is_collar(mesh, loop) else "curved"
-        placed = _bent(mesh, ring, flat, cells, kind)
+        placed = _raised(mesh, ring, laid) if kind == "curved" else None
+        if placed is None:
+            placed = _bent(mesh, ring, flat, cells, kind)
         _check(mesh, ring, placed, cells)
         points.append(placed[len(ring) :])
         triangles.append(patch)
@@ -118,6 +123,35 @@ def _cotangents(points: Floats, triangles: Ints, n: int) -> tuple[csr_matrix, Fl
         np.add.at(total, triangles[:, k], area2 / 6.0)
     off = coo_matrix((np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape=(n, n)).tocsr()
     return (off - diags_array(np.asarray(off.sum(axis=1)).ravel())).tocsr(), total
+
+
+def _raised(mesh: TriMesh, ring: Ints, laid: Patch) -> Floats | None:
+    """Positions ``(k, 3)`` with heights carried on over the loop's plane; None where the skin round it does not lie over that plane."""
+    if laid.frame is None:
+        return None
+    near = np.zeros(len(mesh.points), dtype=bool)
+    near[ring] = True
+    for _ in range(2):
+        near[mesh.triangles[near[mesh.triangles].any(axis=1)]] = True
+    # The patch looks the way the skin does; what turns off by more than 30 degrees is another face and no guide.
+    facing = mesh.point_normals @ laid.frame[2] > np.cos(np.deg2rad(30.0))
+    if not facing[ring].all():
+        return None
+    known = np.union1d(np.flatnonzero(near & facing), ring)
+    local = (mesh.points[known] - laid.origin) @ laid.frame.T
+    scale = float(np.abs(local[:, :2]).max())
+    flat = np.unique(np.round(local[:, :2] / scale, 9), axis=0)
+    if len(flat) < len(local) or len(local) < 10:
+        return None
+    height = RBFInterpolator(local[:, :2] / scale, local[:, 2], kernel="cubic", degree=2)(laid.points / scale)
+    edge = len(ring)
+    height[:edge] = (mesh.points[ring] - laid.origin) @ laid.frame[2]
+    # A crown within the slopes allowed cannot stand higher than half the hole.
+    if not np.isfinite(height).all() or np.abs(height).max() > scale:
+        return None
+    placed = laid.origin + laid.points @ laid.frame[:2] + height[:, None] * laid.frame[2]
+    placed[:edge] = mesh.points[ring]
+    return placed
 
 
 def _bent(mesh: TriMesh, ring: Ints, flat: Floats, cells: Ints, kind: str) -> Floats:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -18,21 +20,30 @@ _MOST_POINTS = 20_000
 _GROWTH = 1.25
 
 
-def flat_patch(ring: Floats, largest: float = 0.0, watch: Watch | None = None) -> tuple[Floats, Ints]:
-    """Lay the loop ``(k, 3)`` flat and fill it: points ``(n, 2)``, the loop first, and counter-clockwise triangles ``(m, 3)``.
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """Flat ``points (n, 2)``, the loop first, counter-clockwise ``triangles (m, 3)``; ``frame``: the plane's two axes and normal as rows and
+    ``origin`` where the loop was laid onto its plane, None where it was laid onto a circle."""
+
+    points: Floats
+    triangles: Ints
+    frame: Floats | None
+    origin: Floats
+
+
+def flat_patch(ring: Floats, largest: float = 0.0, watch: Watch | None = None) -> Patch:
+    """Lay the loop ``(k, 3)`` flat and fill it.
 
     Away from the loop triangles may grow to edges of ``largest`` [mm] (the usual edge of the mesh), a quarter from point to point.
     The loop runs counter-clockwise round the patch's normal. Raises :class:`SolveError` if it cannot be triangulated.
     """
-    flat = _laid_flat(ring)
-    if len(flat) == 3:
-        cells = np.array([[0, 1, 2]], dtype=np.int32)
-    else:
-        cells = _constrained(flat)
-    return _Refiner(flat, cells, largest).run(watch or Watch())
+    flat, frame = _laid_flat(ring)
+    cells = np.array([[0, 1, 2]], dtype=np.int32) if len(flat) == 3 else _constrained(flat)
+    points, triangles = _Refiner(flat, cells, largest).run(watch or Watch())
+    return Patch(points, triangles, frame, ring.mean(axis=0))
 
 
-def _laid_flat(ring: Floats) -> Floats:
+def _laid_flat(ring: Floats) -> tuple[Floats, Floats | None]:
     normal = vector_area(ring)
     length = np.linalg.norm(normal)
     steps = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
@@ -40,13 +51,14 @@ def _laid_flat(ring: Floats) -> Floats:
         normal = normal / length
         first = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
         first /= np.linalg.norm(first)
-        flat = np.column_stack([(ring - ring.mean(axis=0)) @ first, (ring - ring.mean(axis=0)) @ np.cross(normal, first)])
+        frame = np.stack([first, np.cross(normal, first), normal])
+        flat = (ring - ring.mean(axis=0)) @ frame[:2].T
         shrunk = np.linalg.norm(np.roll(flat, -1, axis=0) - flat, axis=1)
         if shapely.Polygon(flat).is_valid and signed_area(flat) > 0 and (shrunk > 0.5 * steps).all():
-            return flat
+            return flat, frame
     # Onto a circle of the same length: it can neither cross itself nor fold.
     at = 2.0 * np.pi * np.concatenate([[0.0], np.cumsum(steps)[:-1]]) / steps.sum()
-    return steps.sum() / (2.0 * np.pi) * np.column_stack([np.cos(at), np.sin(at)])
+    return steps.sum() / (2.0 * np.pi) * np.column_stack([np.cos(at), np.sin(at)]), None
 
 
 def _constrained(flat: Floats) -> Ints:

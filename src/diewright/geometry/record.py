@@ -18,7 +18,9 @@ def to_record(outline: Outline) -> list[dict[str, Any]]:
         if isinstance(p, Line):
             out.append({"kind": "line", "start": p.start.tolist(), "end": p.end.tolist()})
         elif isinstance(p, Arc):
-            out.append({"kind": "arc", "centre": p.centre.tolist(), "radius": float(p.radius), "begin": float(p.begin), "sweep": float(p.sweep)})
+            out.append(
+                {"kind": "arc", "centre": p.centre.tolist(), "radius": float(p.radius), "begin": float(p.begin), "sweep": float(p.sweep)}
+            )
         else:
             out.append({"kind": "spline", "knots": p.knots.tolist(), "control": p.control.tolist()})
     return out
