@@ -168,7 +168,7 @@ class Hold:
     def balanced(self, residual: Floats, rigid: Floats) -> tuple[Floats, Floats]:
         """The residual ``(2n,)`` without its rigid part, and the reactions ``(3,)`` [N, N, N mm]."""
         reaction = np.linalg.solve((self.rows @ rigid).T, rigid.T @ residual)
-        return residual - self.rows.T @ reaction, reaction
+        return residual - self.rows.T @ reaction, np.asarray(reaction, dtype=np.float64)
 
     def kept(self, step: Floats, rigid: Floats) -> Floats:
         """The step ``(2n,)`` moved rigidly so that the three conditions stay true."""

@@ -58,7 +58,7 @@ class Hill(NamedTuple):
 
     def strain_form(self) -> Floats:
         """``Q = P^-1`` of ``eps_bar^2 = e^T Q e`` for ``e = (e11, e22, 2 e12)``, ``(3, 3)``."""
-        return np.linalg.inv(self.stress_form())
+        return np.asarray(np.linalg.inv(self.stress_form()), dtype=np.float64)
 
     def split_form(self) -> Floats:
         """``K`` with ``eps_bar^2 = y^T K y`` for ``y = (e11 + e22, (e11 - e22)/2, e12)``, ``(3, 3)``."""
