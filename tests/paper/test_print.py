@@ -90,8 +90,9 @@ def test_every_figure_shows_formula_inputs_and_source(desk, words):
 
 
 def test_decisions_and_cautions_are_printed(words):
-    assert "coefficient of friction under the blankholder" in words
-    assert "0.12" in words
+    assert "largest distance between mesh and true surface" in words
+    assert "Friction 0.12" in words
+    assert "Trim allowance 0 mm" in words
     assert "block the slide with safety blocks" in words
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -115,7 +116,8 @@ def table(title: str, columns: list[tuple[str, str, float]], rows: Iterable[Iter
 
 def numbers(title: str, rows: list[list[str]], note: str = "") -> Block | None:
     """A table of names and values."""
-    return table(title, [("", "left", 1.0), ("", "right", 0)], rows, note)
+    wide = max((len(r[1]) for r in rows), default=0) > 24  # then the value may break, the name must not be squeezed
+    return table(title, [("", "left", 0.4), ("", "right", 0.6)] if wide else [("", "left", 1.0), ("", "right", 0)], rows, note)
 
 
 def decisions(title: str, rows: list[list[str]], *, slim: bool = False) -> Block | None:
@@ -135,15 +137,24 @@ def in_press_units(value: float | None, unit: str, digits: int = 3, *, trim: boo
 
 
 def figures(title: str, found: Iterable[Figure]) -> Block | None:
-    """Every figure with its value, formula, what went into it, how sure it is, and its source."""
+    """Every figure with its value, formula, what went into it, how sure it is, and its source.
+
+    A long sentence on how sure we are that holds for several figures stands once, under the table.
+    """
+    found = list(found)
+    said = Counter(f.confidence for f in found)
+    notes = [c for c in said if said[c] > 1 and len(c) > 70]
     rows = []
     for f in found:
         went_in = "; ".join(f"{name} = {_input(value, unit)}" for name, (value, unit) in f.inputs.items())
+        sure = f"note {notes.index(f.confidence) + 1}" if f.confidence in notes else f.confidence
         rows.append({
             "label": plain(f.label), "value": in_press_units(f.value, f.unit, f.digits), "formula": plain(f.formula), "inputs": plain(went_in),
-            "source": plain(f.source), "confidence": plain(f.confidence),
+            "source": plain(f.source), "confidence": plain(sure),
         })  # fmt: skip
-    return {"kind": "figures", "title": plain(title), "rows": rows} if rows else None
+    if not rows:
+        return None
+    return {"kind": "figures", "title": plain(title), "rows": rows, "notes": [plain(f"Note {n}: {c}") for n, c in enumerate(notes, 1)]}
 
 
 def _input(value: float | str, unit: str) -> str:
@@ -158,14 +169,14 @@ def findings(title: str, judged: Iterable[Judged], *, stages: bool = False, titl
         rows.append({
             "severity": f.severity, "sentence": plain(f.sentence), "value": in_press_units(f.value, f.unit, trim=True) if f.value is not None else "",
             "limit": in_press_units(f.limit, f.unit, trim=True) if f.limit is not None else "", "source": plain(f.source), "help": plain(f.help), "place": plain(_place(j)),
-            "accepted": plain(j.accepted), "by": plain(j.by), "old": not j.current, "stage": plain(title_of(j.stage)) if stages else "", "key": plain(f.key),
+            "accepted": plain(j.accepted), "by": plain(j.by), "old": stages and not j.current, "stage": plain(title_of(j.stage)) if stages else "", "key": plain(f.key),
         })  # fmt: skip
     return {"kind": "findings", "title": plain(title), "rows": rows, "none": "Nothing to say here."}
 
 
 def _place(judged: Judged) -> str:
     place = judged.finding.place
-    if place is None:
+    if place is None or (place.label and place.label in judged.finding.sentence):
         return ""
     if place.label or not place.points:
         return place.label
@@ -226,4 +237,11 @@ def state_of(bench: Bench, *stages: str) -> str:
 
 def sheet(title: str, state: str, blocks: Iterable[Block | None], *, scale: str = "", aside: str = "") -> dict[str, Any]:
     """A run of pages under one title block."""
-    return {"title": title, "state": state, "scale": scale, "aside": plain(aside), "blocks": [b for b in blocks if b is not None]}
+    return {
+        "title": title,
+        "state": state,
+        "scale": scale,
+        "aside": plain(aside),
+        "tightness": 1.0,
+        "blocks": [b for b in blocks if b is not None],
+    }

@@ -21,6 +21,7 @@ from diewright.book.paper.blocks import (
     row,
     sheet,
     small,
+    stack,
     state_of,
     status,
     table,
@@ -57,8 +58,7 @@ def _strains(bench: Bench) -> dict[str, Any]:
     blocks: list[Block | None] = [*status(bench, "blank")]
     half = (bench.width - 6.0) / 2
     if found and "part" in found.meshes:
-        tip = bench.result("tipping")
-        edges = tip.arrays.get("feature_edges") if tip and bench.states["tipping"].state == "current" else None
+        edges = _edges(bench)
         pair = row(
             attempt("The picture of the thinning", lambda: _thinning(bench, found, edges, half)),
             attempt("The picture of the flat blank", lambda: _flat(bench, found, half)),
@@ -78,8 +78,9 @@ def _strains(bench: Bench) -> dict[str, Any]:
                 "strains", strains(found, sheet_result, half).svg, "Strains of every triangle against the forming limit (true strain)."
             ),
         )
-    blocks.append(row(plot, numbers("The developed blank", _numbers(bench))))
-    blocks.append(decisions("Decisions", stated(bench.job.blank)))
+    blocks.append(
+        row(plot, stack(decisions("Decisions", stated(bench.job.blank), slim=True), numbers("The developed blank", _numbers(bench))))
+    )
     blocks.append(findings("Findings", [j for j in bench.judged if j.stage == "blank"]))
     blocks.append(figures("Figures", found.figures if found else ()))
     blocks.append(_iterations(bench))
@@ -89,6 +90,18 @@ def _strains(bench: Bench) -> dict[str, Any]:
         *origin(bench, "blank"),
     ]))  # fmt: skip
     return sheet("Blank", state_of(bench, "blank"), blocks)
+
+
+def _edges(bench: Bench) -> Floats | None:
+    """The part's edges, if the blank was worked on the tipped part they belong to."""
+    tip, blank, tipping = (
+        bench.result("tipping"),
+        bench.states["blank"].entry,
+        bench.states["tipping"].entry if "tipping" in bench.states else None,
+    )
+    if tip is None or blank is None or tipping is None or blank.provenance.get("upstream", {}).get("tipping") != tipping.key:
+        return None
+    return tip.arrays.get("feature_edges")
 
 
 def _field(found: Result, mesh: str, name: str) -> Floats:
@@ -156,7 +169,7 @@ def _numbers(bench: Bench) -> list[list[str]]:
         rows.append(
             [
                 "Outline for cutting",
-                f"{said(cut.get('lines', 0))} lines, {said(cut.get('arcs', 0))} arcs, {said(cut.get('splines', 0))} splines",
+                f"lines {said(cut.get('lines', 0))}, arcs {said(cut.get('arcs', 0))}, splines {said(cut.get('splines', 0))}",
             ]
         )
         rows.append(["Outline departs from the solution by", said(cut.get("deviation"), "mm", 2)])
@@ -228,7 +241,7 @@ def _nest(bench: Bench) -> list[dict[str, Any]]:
         def draw() -> Block:
             layout = layouts[chosen]
             made.append(
-                drawing.nest(found.arrays[f"placed_{chosen}"], float(layout["strip_width"]), float(layout["pitch"]), bench.width, 120.0)
+                drawing.nest(found.arrays[f"placed_{chosen}"], float(layout["strip_width"]), float(layout["pitch"]), bench.width, 105.0)
             )
             return bench.svg(
                 "nest", made[0].svg, f"Layout {layout.get('layout', '')}, {said(layout.get('utilisation_pct'), '%', 3)} of the strip used."
@@ -238,11 +251,11 @@ def _nest(bench: Bench) -> list[dict[str, Any]]:
     else:
         blocks.append(missing("There is no nest to show yet."))
     blocks.append(_layouts(layouts, chosen))
-    blocks.append(decisions("Decisions", stated(bench.job.nest)))
+    rule = str(values.get("web_rule", ""))
+    sources = small("Method and sources", [f"Webs: {rule}." if rule else "", *origin(bench, "nest")])
+    blocks.append(row(decisions("Decisions", stated(bench.job.nest), slim=True), sources))
     blocks.append(findings("Findings", [j for j in bench.judged if j.stage == "nest"]))
     blocks.append(figures("Figures", found.figures if found else ()))
-    rule = str(values.get("web_rule", ""))
-    blocks.append(small("Method and sources", [f"Webs: {rule}." if rule else "", *origin(bench, "nest")]))
     return [sheet("Nest", state_of(bench, "nest"), blocks, scale=made[0].said if made else "")]
 
 

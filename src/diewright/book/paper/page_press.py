@@ -43,14 +43,21 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
     else:
         blocks.append(missing("There is no force curve to show yet."))
     chosen = values.get("press")
-    press_rows = rows_of(chosen) if isinstance(chosen, dict) else [["Press", str(chosen)]] if chosen else []
+    press_rows = (
+        rows_of({k: v for k, v in chosen.items() if v not in (0, 0.0, "", None)})
+        if isinstance(chosen, dict)
+        else [["Press", str(chosen)]]
+        if chosen
+        else []
+    )
     blocks.append(
         row(
             stack(decisions("Decisions", stated(bench.job.press), slim=True), numbers("The press", press_rows)),
-            stack(_checks(values), _candidates(values)),
+            _checks(values),
         )
     )
     blocks.append(_draws(values))
+    blocks.append(_candidates(values))
     blocks.append(findings("Findings", [j for j in bench.judged if j.stage == "press"]))
     blocks.append(figures("Press figures", found.figures if found else ()))
     blocks.append({"kind": "cautions", "title": "Cautions", "lines": [plain(c) for c in values.get("cautions") or CAUTIONS]})
@@ -95,10 +102,17 @@ def _checks(values: dict[str, Any]) -> Block | None:
 
 
 def _candidates(values: dict[str, Any]) -> Block | None:
+    """The presses that do not serve with the reason, and the first few that do."""
+    rows = values.get("candidates") or []
+    serving = [c for c in rows if c.get("fits")]
+    shown = [c for c in rows if not c.get("fits") or c in serving[:3]]
+    left = len(rows) - len(shown)
     return table(
-        "Presses considered", [("Press", "left", 0.35), ("Serves", "left", 0), ("Why", "left", 0.65)],
-        [[c.get("name"), "yes" if c.get("fits") else "no", c.get("why", "")] for c in values.get("candidates") or []],
-    )  # fmt: skip
+        "Presses considered",
+        [("Press", "left", 0.2), ("Serves", "left", 0), ("Why", "left", 0.8)],
+        [[c.get("name"), "yes" if c.get("fits") else "no", c.get("why", "")] for c in shown],
+        f"{left} larger ones serve too." if left > 0 else "",
+    )
 
 
 def _draws(values: dict[str, Any]) -> Block | None:

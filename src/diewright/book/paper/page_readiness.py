@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from diewright.book.paper.blocks import Bench, Block, findings, sheet, small, table
+from diewright.book.paper.blocks import Bench, Block, findings, numbers, row, sheet, small, table
 from diewright.book.paper.digits import number, said
 from diewright.book.paper.words import plain
 
@@ -14,11 +14,7 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
     """The sheets of the page."""
     blocks: list[Block | None] = [
         {"kind": "verdict", "text": plain(verdict(bench))},
-        table("The job", [("", "left", 0.3), ("", "left", 0.7)], _job(bench)),
-        table(
-            "Stages", [("Stage", "left", 0.2), ("State", "left", 0.16), ("Because", "left", 0.64)],
-            [[bench.title(n), s.state, s.because or "worked from the job as it stands"] for n, s in bench.states.items()],
-        ),
+        *_standing(bench),
         findings("All findings", bench.judged, stages=True, title_of=bench.title),
         _files(bench),
         {"kind": "signatures"},
@@ -29,6 +25,18 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
     ]  # fmt: skip
     states = [s.state for s in bench.states.values()]
     return [sheet("Readiness", "current" if all(s == "current" for s in states) else "not all stages current", blocks)]
+
+
+def _standing(bench: Bench) -> list[Block | None]:
+    """The job and its stages: side by side while there are no reasons to print."""
+    job = numbers("The job", _job(bench))
+    if all(s.state == "current" for s in bench.states.values()):
+        return [row(job, numbers("Stages", [[bench.title(n), s.state] for n, s in bench.states.items()]))]
+    stages = table(
+        "Stages", [("Stage", "left", 0.2), ("State", "left", 0.16), ("Because", "left", 0.64)],
+        [[bench.title(n), s.state, s.because or "worked from the job as it stands"] for n, s in bench.states.items()],
+    )  # fmt: skip
+    return [job, stages]
 
 
 def verdict(bench: Bench) -> str:

@@ -15,7 +15,7 @@ from diewright.book.paper.view import View, look
 from diewright.geometry.mesh import FieldMesh, Floats
 
 DOTS_PER_MM = 8.0  # 203 dots an inch, about twice what a screen shows
-RULER = 13.0  # height [mm] of the ruler under a picture
+RULER = 14.0  # height [mm] of the ruler under a picture
 
 
 @dataclass(frozen=True)
@@ -177,7 +177,7 @@ def _ruler(svg: Svg, p: Picture, v: View) -> None:
     name = p.title + (f", {unit}" if unit else "")
     beside = width_of(name) + 6 < 0.36 * v.width
     x0 = width_of(name) + 5 if beside else 4.0
-    x1, y = v.width - 5.0, v.height + (4.2 if beside else 5.4)
+    x1, y = v.width - 5.0, v.height + (4.2 if beside else 7.4)
     svg.text(0.5, y + 2.2 if beside else v.height + 2.6, name)
     svg.rect(x0, y, x1 - x0, 2.4, fill=svg.gradient(stops(p.scale, reverse=p.reverse)), colour=INK, width=0.1)
 

@@ -7,6 +7,8 @@ import json
 import shutil
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
@@ -23,6 +25,7 @@ PAGES = (page_part, page_sheet, page_blank, page_press, page_readiness)
 WIDTH = 180.0  # of what is printed on a standing sheet [mm], as the title block of ISO 7200
 # Height [mm] that a standing sheet leaves above its title block.
 HEIGHTS = {"A4": 248.0, "Letter": 230.4}
+RUNT, TIGHT = 75.0, 0.84  # a last sheet that ends above this height [mm] is set tighter, by this factor
 _PAPER = {"A4": "a4", "Letter": "us-letter"}
 
 
@@ -111,20 +114,53 @@ def lay(bench: Bench, sheets: list[dict[str, Any]], size: str, stamp: int) -> No
         },
         "sheets": sheets,
     }  # fmt: skip
-    (bench.folder / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
     for template in HERE.glob("*.typ"):
         shutil.copy(template, bench.folder / template.name)
+    _write(bench.folder, data)
+    runts = _runts(bench.folder)
+    if runts:
+        for n in runts:
+            sheets[n]["tightness"] = TIGHT
+        _write(bench.folder, data)
 
 
-def typeset(folder: Path, stamp: int, *, form: Literal["pdf", "png"] = "pdf", dots_per_inch: float | None = None) -> list[bytes]:
-    """Set what :func:`lay` laid down; one file as PDF, a picture for each sheet as PNG."""
+def _write(folder: Path, data: dict[str, Any]) -> None:
+    (folder / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
+
+
+def _compiler(folder: Path) -> Any:
+    import typst
+
+    return typst.Compiler(str(folder / "book.typ"), root=str(folder), font_paths=[str(HERE / "fonts")], ignore_system_fonts=True)
+
+
+def _runts(folder: Path) -> list[int]:
+    """Numbers of the pages whose last sheet would hold a few lines only: they are worth setting a little tighter."""
+    with _setting():
+        ends = json.loads(_compiler(folder).query("<end>", field="value"))
+    before, found = 0, []
+    for end in ends:
+        if end["page"] - before > 1 and end["y"] < RUNT:
+            found.append(end["sheet"])
+        before = end["page"]
+    return found
+
+
+@contextmanager
+def _setting() -> Iterator[None]:
+    """Turn what the typesetter raises into one sentence."""
     import typst
 
     try:
-        compiler = typst.Compiler(str(folder / "book.typ"), root=str(folder), font_paths=[str(HERE / "fonts")], ignore_system_fonts=True)
-        made = compiler.compile(format=form, timestamp=stamp, ppi=dots_per_inch)
+        yield
     except (typst.TypstError, RuntimeError) as error:
         raise DeskError(
             f"the sheets could not be set ({str(error)[:300]}).", where="print", help="Please report this with the job folder."
         ) from None
+
+
+def typeset(folder: Path, stamp: int, *, form: Literal["pdf", "png"] = "pdf", dots_per_inch: float | None = None) -> list[bytes]:
+    """Set what :func:`lay` laid down; one file as PDF, a picture for each sheet as PNG."""
+    with _setting():
+        made = _compiler(folder).compile(format=form, timestamp=stamp, ppi=dots_per_inch)
     return made if isinstance(made, list) else [bytes(made or b"")]
