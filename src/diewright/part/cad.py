@@ -165,7 +165,7 @@ def _without_doubles(faces: list[Any], audit: Audit) -> list[Any]:
         props = GProp_GProps()
         BRepGProp.SurfaceProperties_s(face, props)
         c = props.CentreOfMass()
-        key = tuple(round(v / SEW) for v in (c.X(), c.Y(), c.Z())) + (round(props.Mass() ** 0.5 / SEW),)
+        key = tuple(round(v / SEW) for v in (c.X(), c.Y(), c.Z(), props.Mass() ** 0.5))
         if key in seen:
             dropped.append(i)
         else:
@@ -215,8 +215,10 @@ def _shell_of(face: Any) -> Any:
 
 def _free_edges(faces: list[Any]) -> int:
     """Edges that one face only uses (a seam counts for two)."""
-    index, count = ShapeMap(), {}
     from OCP.TopExp import TopExp_Explorer
+
+    index = ShapeMap()
+    count: dict[int, int] = {}
 
     for face in faces:
         walk = TopExp_Explorer(face, TopAbs_EDGE)

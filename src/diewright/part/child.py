@@ -65,7 +65,8 @@ def main(request_path: str) -> int:
                 _write(folder, "progress.json", {"phase": phase, "done": done})
 
             values, arrays = read_part(request, progress)
-            np.savez(folder / "arrays.npz", **arrays)
+            pack: dict[str, Any] = dict(arrays)
+            np.savez(folder / "arrays.npz", **pack)
             _write(folder, "result.json", values)
         except DeskError as error:
             _write(folder, "error.json", {"kind": type(error).__name__, **error.as_dict()})

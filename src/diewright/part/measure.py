@@ -41,7 +41,7 @@ def least_radius(mesh: TriMesh, curvature: np.ndarray, sharp: np.ndarray, concav
     edge = sharp_edges(mesh, sharp, concave)
     if len(edge):
         return Radius(0.0, _triple(mesh.points[edge[len(edge) // 2]].mean(axis=0)))
-    k = curvature if concave else -curvature
+    k = np.asarray(curvature if concave else -curvature)
     bent = np.flatnonzero(k > 1.0 / CLIP)
     if len(bent) == 0:
         return None
@@ -71,7 +71,7 @@ def regions(mesh: TriMesh, undercut: np.ndarray, angle: np.ndarray) -> list[dict
     if len(which) == 0:
         return []
     part = TriMesh(mesh.points, mesh.triangles[which])
-    found = []
+    found: list[dict[str, Any]] = []
     for piece in np.unique(part.components):
         mine = which[part.components == piece]
         area = float(mesh.areas[mine].sum())
@@ -87,7 +87,7 @@ def round_part(mesh: TriMesh) -> dict[str, Any]:
     Round if the outer edge is a circle within 1 % and over 97 % of the area the normals point through the axis (within 3 degrees, or flat).
     The diameter is the mean one of the walls steeper than 60 degrees; without such walls, that of the outer edge.
     """
-    nothing = {"is_round": False, "diameter": None, "axis": None}
+    nothing: dict[str, Any] = {"is_round": False, "diameter": None, "axis": None}
     rim = outer_loop(mesh)
     if len(rim) < 8:
         return nothing

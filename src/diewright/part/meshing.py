@@ -63,20 +63,15 @@ def mesh_faces(brep: str, area: float, stated: Sizes) -> Meshed:
 
     gmsh.initialize(interruptible=False)
     try:
-        gmsh.option.setNumber("General.Terminal", 0)
-        gmsh.option.setNumber("General.NumThreads", 1)
+        mesh_settings(gmsh, stated.target or math.sqrt(area / 3000))
         gmsh.model.occ.importShapes(brep)
         gmsh.model.occ.synchronize()
-        for name in ("MeshSizeFromPoints", "MeshSizeExtendFromBoundary", "MeshSizeFromCurvature"):
-            gmsh.option.setNumber(f"Mesh.{name}", 0)
-        gmsh.option.setNumber("Mesh.Algorithm", 6)
-        gmsh.option.setNumber("Mesh.Smoothing", 5)
-        first = stated.target or math.sqrt(area / 3000)
-        gmsh.option.setNumber("Mesh.MeshSizeMax", first)
         _generate(gmsh)
-        field = _Field(*_radii(gmsh))
-        sizes = _choose(field, area, stated)
-        _set_field(gmsh, field.where, field.sizes(sizes), sizes)
+        field = Field(*_radii(gmsh))
+        sizes = choose(field, area, stated)
+        gmsh.option.setNumber("Mesh.MeshSizeMin", sizes.least)
+        gmsh.option.setNumber("Mesh.MeshSizeMax", sizes.target)
+        set_field(gmsh, field.where, field.sizes(sizes))
         gmsh.model.mesh.clear()
         _generate(gmsh)
         return _collect(gmsh, sizes)
@@ -145,13 +140,13 @@ def _wanted(radius: np.ndarray, sizes: Sizes) -> np.ndarray:
     return np.clip(np.minimum(np.sqrt(8 * radius * sizes.chord), sizes.angle * radius), sizes.least, sizes.target)
 
 
-def _filled(target: float, stated: Sizes, angle: float = ANGLE) -> Sizes:
+def filled(target: float, stated: Sizes, angle: float = ANGLE) -> Sizes:
     """Complete the sizes around a target edge: chord a fiftieth of it, minimum an eighth."""
     chord = stated.chord or min(max(target / 50, 0.005), 0.25)
     return Sizes(target, chord * (angle / ANGLE if not stated.chord else 1.0), min(stated.least or target / 8, target), angle)
 
 
-class _Field:
+class Field:
     """The wanted edge over the sample points, its growth limited: ``h(p) <= h(q) + GROWTH |p - q|`` for near ``q``."""
 
     def __init__(self, where: np.ndarray, radius: np.ndarray, share: np.ndarray) -> None:
@@ -176,10 +171,10 @@ class _Field:
         return 1.1 * float((self.share / (0.433 * self.sizes(sizes) ** 2)).sum())
 
 
-def _choose(field: _Field, area: float, stated: Sizes) -> Sizes:
+def choose(field: Field, area: float, stated: Sizes) -> Sizes:
     """The sizes to use: stated ones as they are, a target left open so that the mesh has about :data:`TRIANGLES_WANTED` triangles."""
     if stated.target:
-        sizes = _filled(stated.target, stated)
+        sizes = filled(stated.target, stated)
         count = field.count(sizes)
         if count > TRIANGLES_MOST:
             raise InputError(
@@ -190,27 +185,37 @@ def _choose(field: _Field, area: float, stated: Sizes) -> Sizes:
     low, high = math.sqrt(area / 50_000), math.sqrt(area / 2_000)
     for _ in range(10):
         middle = math.sqrt(low * high)
-        if field.count(_filled(middle, stated)) > TRIANGLES_WANTED:
+        if field.count(filled(middle, stated)) > TRIANGLES_WANTED:
             low = middle
         else:
             high = middle
     target = float(f"{high:.3g}")
     for angle in (ANGLE, 0.6, 0.8, 1.0):
-        sizes = _filled(target, stated, angle)
+        sizes = filled(target, stated, angle)
         if field.count(sizes) < TRIANGLES_AUTO:
             break
     return sizes
 
 
-def _set_field(gmsh: Any, where: np.ndarray, wanted: np.ndarray, sizes: Sizes) -> None:
+def mesh_settings(gmsh: Any, most: float) -> None:
+    """Quiet, one thread, algorithm 6, sizes from our field only."""
+    gmsh.option.setNumber("General.Terminal", 0)
+    gmsh.option.setNumber("General.NumThreads", 1)
+    for name in ("MeshSizeFromPoints", "MeshSizeExtendFromBoundary", "MeshSizeFromCurvature"):
+        gmsh.option.setNumber(f"Mesh.{name}", 0)
+    gmsh.option.setNumber("Mesh.Algorithm", 6)
+    gmsh.option.setNumber("Mesh.Smoothing", 5)
+    gmsh.option.setNumber("Mesh.MeshSizeMax", most)
+
+
+def set_field(gmsh: Any, where: np.ndarray, wanted: np.ndarray) -> None:
+    """Make ``wanted (n,)`` [mm] at points ``where (n, 3)`` the size field; between them the nearest point counts."""
     view = gmsh.view.add("size")
     gmsh.view.addListData(view, "SP", len(where), np.c_[where, wanted].ravel().tolist())
     field = gmsh.model.mesh.field.add("PostView")
     gmsh.model.mesh.field.setNumber(field, "ViewTag", view)
     gmsh.model.mesh.field.setNumber(field, "UseClosest", 1)
     gmsh.model.mesh.field.setAsBackgroundMesh(field)
-    gmsh.option.setNumber("Mesh.MeshSizeMin", sizes.least)
-    gmsh.option.setNumber("Mesh.MeshSizeMax", sizes.target)
 
 
 def _collect(gmsh: Any, sizes: Sizes) -> Meshed:
@@ -225,7 +230,7 @@ def _collect(gmsh: Any, sizes: Sizes) -> Meshed:
         face.append(np.full(len(elements), tag - 1))
         quality.append(np.array(gmsh.model.mesh.getElementQualities(elements, "minSICN")))
     corner, owner = np.concatenate(triangles), np.concatenate(face)
-    corner, turned = oriented(corner, len(points))
+    corner, _ = oriented(corner, len(points))
     curvature, sharp, normal = _shape_at_points(gmsh, position, points, corner, owner, len(points))
     lines = [position[gmsh.model.mesh.getElementsByType(1, tag)[1]].reshape(-1, 2) for _, tag in gmsh.model.getEntities(1)]
     edges = np.concatenate(lines) if lines else np.zeros((0, 2), dtype=np.int64)

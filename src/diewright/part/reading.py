@@ -139,7 +139,8 @@ def _triangulated(shape: Any, faces: list[Any], box: Any) -> tuple[np.ndarray, n
 def _neighbours(faces: list[Any]) -> list[tuple[int, int]]:
     from diewright.part.cad import ShapeMap, TopAbs_EDGE, subshapes
 
-    index, users = ShapeMap(), {}
+    index = ShapeMap()
+    users: dict[int, list[int]] = {}
     for i, face in enumerate(faces):
         for edge in subshapes(face, TopAbs_EDGE):
             users.setdefault(index.Add(edge), []).append(i)
