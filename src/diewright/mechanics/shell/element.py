@@ -10,6 +10,11 @@ the same from both triangles. Membrane: metric ``C0 = mean of x,A . x,B`` over t
 derivatives by the divergence theorem, ``k_AB = n . sum (L_A x,B + L_B x,A) - k_AB at rest``, with the normal ``n`` of the triangle and
 ``L_A`` the derivatives of its area coordinates. A surface at distance z has the metric ``C = C0 + 2 z k + z^2 k C0^-1 k``, exact for
 a sheet bent without shear. At an open side the far node is a corner and d1, d2 lie in the triangle: its own gradient, no branch.
+
+The slope across a side that the diagonals give belongs to the middle of a diagonal, not of the side; where the two triangles are
+not alike the curvature is then wrong by a share that does not fall with the mesh. Each side therefore carries one more unknown,
+the slope ``q`` that has to be added (positive out of its first triangle): ``x,B -> x,B + q nu_B n``. In the small this makes
+the bending part Morley's triangle (1968), which converges on any mesh; with ``q = 0`` the original is left.
 """
 
 from __future__ import annotations
@@ -26,6 +31,7 @@ from diewright.mechanics.shell.layout import (
     C_LINEAR,
     C_SIDE,
     C_THICKNESS,
+    C_TURN,
     FINE,
     KERNEL,
     S_COUNT,
@@ -103,10 +109,10 @@ def bending(f0, g0, f1, g1, f2, g2, coef, e):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def element_force(e, x, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN001, ANN201
-    """Internal forces of element ``e`` into ``force[e, 3 s + d]`` (slot s, direction d) [N]; moves its state on.
+def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN001, ANN201
+    """Internal forces of element ``e`` into ``force[e, 3 s + d]`` (slot s, direction d) [N], moments into ``force[e, 18 + side]``.
 
-    ``x (n, 3) float64 [mm]``; ``conn (ne, 6)``; ``coef (ne, C_COUNT)``; ``state (ne, ns * ny)``; ``stretch (ne,)`` thickness over its
+    ``x (n, 3) float64 [mm]``; ``slope (sides,)``; ``conn (ne, 9)``: six nodes, three sides; ``coef (ne, C_COUNT)``; ``state (ne, ns * ny)``; ``stretch (ne,)`` thickness over its
     initial value; ``stations (ns, 2)``: place over the initial thickness (-1/2 to 1/2) and weight. Returns the answer code.
     """
     r = type(coef[e, 0])
@@ -117,6 +123,13 @@ def element_force(e, x, conn, coef, state, stretch, stations, mat, table, kinema
     c22 = third * (dot(g0, g0) + dot(g1, g1) + dot(g2, g2))
     c12 = third * (dot(f0, g0) + dot(f1, g1) + dot(f2, g2))
     k11, k22, k12 = dot(v11, n) - coef[e, C_K11], dot(v22, n) - coef[e, C_K22], dot(v12, n) - coef[e, C_K12]
+    a1, a2, b1, b2 = coef[e, C_LINEAR], coef[e, C_LINEAR + 1], coef[e, C_LINEAR + 2], coef[e, C_LINEAR + 3]
+    a0, b0 = -a1 - a2, -b1 - b2
+    turn0, turn1, turn2 = coef[e, C_TURN], coef[e, C_TURN + 1], coef[e, C_TURN + 2]
+    q0, q1, q2 = turn0 * slope[conn[e, 6]], turn1 * slope[conn[e, 7]], turn2 * slope[conn[e, 8]]
+    k11 += q0 * a0 * a0 + q1 * a1 * a1 + q2 * a2 * a2
+    k22 += q0 * b0 * b0 + q1 * b1 * b1 + q2 * b2 * b2
+    k12 += q0 * a0 * b0 + q1 * a1 * b1 + q2 * a2 * b2
     # G = C0^-1 k and its square form
     idet = r(1.0) / (c11 * c22 - c12 * c12)
     g11, g12 = (c22 * k11 - c12 * k12) * idet, (c22 * k12 - c12 * k22) * idet
@@ -160,8 +173,6 @@ def element_force(e, x, conn, coef, state, stretch, stations, mat, table, kinema
     volume = coef[e, C_AREA] * thickness
     tn11, tn22, tn12 = third * volume * n11, third * volume * n22, third * volume * n12
     bm11, bm22, bm12 = two * volume * m11, two * volume * m22, two * volume * m12
-    a1, a2, b1, b2 = coef[e, C_LINEAR], coef[e, C_LINEAR + 1], coef[e, C_LINEAR + 2], coef[e, C_LINEAR + 3]
-    a0, b0 = -a1 - a2, -b1 - b2
     # Turning of the normal: the tangential part of V feels the rotation of the triangle.
     ucon, vcon = cross(v, n), cross(n, u)
     big = mix(m11, v11, m22, v22)
@@ -172,14 +183,17 @@ def element_force(e, x, conn, coef, state, stretch, stations, mat, table, kinema
     s0, t0 = _side(f0, g0, n, a0, b0, tn11, tn22, tn12, bm11, bm22, bm12)
     s1, t1 = _side(f1, g1, n, a1, b1, tn11, tn22, tn12, bm11, bm22, bm12)
     s2, t2 = _side(f2, g2, n, a2, b2, tn11, tn22, tn12, bm11, bm22, bm12)
-    p0, q0 = mix(coef[e, C_SIDE], s0, coef[e, C_SIDE + 2], t0), mix(coef[e, C_SIDE + 1], s0, coef[e, C_SIDE + 3], t0)
-    p1, q1 = mix(coef[e, C_SIDE + 4], s1, coef[e, C_SIDE + 6], t1), mix(coef[e, C_SIDE + 5], s1, coef[e, C_SIDE + 7], t1)
-    p2, q2 = mix(coef[e, C_SIDE + 8], s2, coef[e, C_SIDE + 10], t2), mix(coef[e, C_SIDE + 9], s2, coef[e, C_SIDE + 11], t2)
+    force[e, 18] = half * turn0 * (bm11 * a0 * a0 + bm22 * b0 * b0 + two * bm12 * a0 * b0)
+    force[e, 19] = half * turn1 * (bm11 * a1 * a1 + bm22 * b1 * b1 + two * bm12 * a1 * b1)
+    force[e, 20] = half * turn2 * (bm11 * a2 * a2 + bm22 * b2 * b2 + two * bm12 * a2 * b2)
+    p0, y0 = mix(coef[e, C_SIDE], s0, coef[e, C_SIDE + 2], t0), mix(coef[e, C_SIDE + 1], s0, coef[e, C_SIDE + 3], t0)
+    p1, y1 = mix(coef[e, C_SIDE + 4], s1, coef[e, C_SIDE + 6], t1), mix(coef[e, C_SIDE + 5], s1, coef[e, C_SIDE + 7], t1)
+    p2, y2 = mix(coef[e, C_SIDE + 8], s2, coef[e, C_SIDE + 10], t2), mix(coef[e, C_SIDE + 9], s2, coef[e, C_SIDE + 11], t2)
     w0, w1, w2 = ru * a0 + rv * b0, ru * a1 + rv * b1, ru * a2 + rv * b2
     for d in range(3):
-        force[e, d] = -p0[d] - q1[d] + q2[d] - w0 * n[d]
-        force[e, 3 + d] = q0[d] - p1[d] - q2[d] - w1 * n[d]
-        force[e, 6 + d] = -q0[d] + q1[d] - p2[d] - w2 * n[d]
+        force[e, d] = -p0[d] - y1[d] + y2[d] - w0 * n[d]
+        force[e, 3 + d] = y0[d] - p1[d] - y2[d] - w1 * n[d]
+        force[e, 6 + d] = -y0[d] + y1[d] - p2[d] - w2 * n[d]
         force[e, 9 + d] = p0[d]
         force[e, 12 + d] = p1[d]
         force[e, 15 + d] = p2[d]

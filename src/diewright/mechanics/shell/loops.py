@@ -9,28 +9,28 @@ from numba import njit, prange
 
 from diewright.mechanics.shell.element import element_force
 from diewright.mechanics.shell.layout import FINE, KERNEL
-from diewright.mechanics.shell.node import ghost_fold, ghost_place, node_gather, node_step, pressure_gather
+from diewright.mechanics.shell.node import ghost_fold, ghost_place, node_gather, node_step, pressure_gather, side_step
 
 BLOCKS = 64
 PARALLEL = {**KERNEL, "parallel": True}
 
 
 @njit(**KERNEL)
-def forces(x, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN001, ANN201
+def forces(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN001, ANN201
     """Element forces in one thread; returns ``(worst answer, element)``."""
     worst, where = FINE, -1
     for e in range(conn.shape[0]):
-        a = element_force(e, x, conn, coef, state, stretch, stations, mat, table, kinematic, force)
+        a = element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force)
         if a > worst:
             worst, where = a, e
     return worst, where
 
 
 @njit(**KERNEL)
-def _element_block(b, x, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):  # noqa: ANN001, ANN202
+def _element_block(b, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):  # noqa: ANN001, ANN202
     ne = conn.shape[0]
     for e in range(b * ne // BLOCKS, (b + 1) * ne // BLOCKS):
-        a = element_force(e, x, conn, coef, state, stretch, stations, mat, table, kinematic, force)
+        a = element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force)
         if a > bad[b, 0]:
             bad[b, 0] = a
             bad[b, 1] = e
@@ -68,10 +68,17 @@ def _node_block(  # noqa: ANN202
         node_step(i, fx, fy, fz, gx, gy, gz, x, v, acting, mass, bc, bc_scale, speed, damping, dt, work, b)
 
 
+@njit(**KERNEL)
+def _side_block(b, slope, slope_v, inertia, side_slots, side_drag, force, dt, work):  # noqa: ANN001, ANN202
+    ns = slope.shape[0]
+    for i in range(b * ns // BLOCKS, (b + 1) * ns // BLOCKS):
+        side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, b)
+
+
 @njit(**PARALLEL)
-def _elements(x, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):  # noqa: ANN001, ANN202
+def _elements(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):  # noqa: ANN001, ANN202
     for b in prange(BLOCKS):
-        _element_block(b, x, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
+        _element_block(b, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
 
 
 @njit(**PARALLEL)
@@ -94,8 +101,14 @@ def _nodes(  # noqa: ANN202
     damping,  # noqa: ANN001
     dt,  # noqa: ANN001
     work,  # noqa: ANN001
+    slope,  # noqa: ANN001
+    slope_v,  # noqa: ANN001
+    inertia,  # noqa: ANN001
+    side_slots,  # noqa: ANN001
+    side_drag,  # noqa: ANN001
 ):
     for b in prange(BLOCKS):
+        _side_block(b, slope, slope_v, inertia, side_slots, side_drag, force, dt, work)
         _node_block(b, n, x, v, acting, mass, start, slots, force, extra, outer, pressure, conn, bc, bc_scale, speed, damping, dt, work)
 
 
@@ -121,6 +134,11 @@ def advance(  # noqa: ANN201
     n,  # noqa: ANN001
     x,  # noqa: ANN001
     v,  # noqa: ANN001
+    slope,  # noqa: ANN001
+    slope_v,  # noqa: ANN001
+    inertia,  # noqa: ANN001
+    side_slots,  # noqa: ANN001
+    side_drag,  # noqa: ANN001
     acting,  # noqa: ANN001
     mass,  # noqa: ANN001
     conn,  # noqa: ANN001
@@ -151,7 +169,7 @@ def advance(  # noqa: ANN201
 ):
     """Central differences, ``steps`` times; returns ``(steps done, answer, element)``.
 
-    ``speed`` is room for one value a history; ``work`` (BLOCKS, 4) sums internal, external, support and damping work [N mm];
+    ``speed`` is room for one value a history; ``work`` (BLOCKS, 5) sums internal, external, support, damping and side-damping work [N mm];
     ``pressure_row`` is a history of pressure [MPa], or -1; ``bad`` (BLOCKS, 2) int64 is room for answers.
     """
     pressure = speed[0] * 0
@@ -164,18 +182,43 @@ def advance(  # noqa: ANN201
         for b in range(BLOCKS):
             bad[b, 0] = FINE
         if threads:
-            _elements(x, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
+            _elements(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
         else:
             for b in range(BLOCKS):
-                _element_block(b, x, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
+                _element_block(b, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
         for b in range(BLOCKS):
             if bad[b, 0] != FINE:
                 return step, bad[b, 0], bad[b, 1]
         ghost_fold(ghost, ghost_normal, n, start, slots, force, extra)
         if threads:
-            _nodes(n, x, v, acting, mass, start, slots, force, extra, outer, pressure, conn, bc, bc_scale, speed, damping, dt, work)
+            _nodes(
+                n,
+                x,
+                v,
+                acting,
+                mass,
+                start,
+                slots,
+                force,
+                extra,
+                outer,
+                pressure,
+                conn,
+                bc,
+                bc_scale,
+                speed,
+                damping,
+                dt,
+                work,
+                slope,
+                slope_v,
+                inertia,
+                side_slots,
+                side_drag,
+            )
         else:
             for b in range(BLOCKS):
+                _side_block(b, slope, slope_v, inertia, side_slots, side_drag, force, dt, work)
                 _node_block(b, n, x, v, acting, mass, start, slots, force, extra, outer, pressure, conn, bc, bc_scale, speed, damping, dt, work)
         ghost_place(ghost, ghost_normal, n, x)
     return steps, FINE, -1

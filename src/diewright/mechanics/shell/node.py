@@ -46,23 +46,25 @@ def _direction(i, d, f, g, x, v, acting, mass, bc, bc_scale, speed, damping, dt)
     """
     r = type(f)
     half = r(0.5)
+    h = r(dt)
+    rate = r(damping)
     old = v[i, d]
     m = mass[i]
     k = bc[i, d]
     if k < 0:
-        ct = half * damping * dt
-        new = r(((r(1.0) - ct) * old + dt * (g - f) / m) / (r(1.0) + ct))
-        mean = half * dt * (old + new)
-        drag = m * damping * half * (old + new)
+        ct = half * rate * h
+        new = r(((r(1.0) - ct) * old + h * (g - f) / m) / (r(1.0) + ct))
+        mean = half * h * (old + new)
+        drag = m * rate * half * (old + new)
         v[i, d] = new
-        x[i, d] += dt * new
+        x[i, d] += h * new
         acting[i, d] = 0
         return f * mean, g * mean, r(0.0), drag * mean
     new = r(speed[k] * bc_scale[i, d])
-    mean = half * dt * (old + new)
-    support = m * (new - old) / dt - g + f
+    mean = half * h * (old + new)
+    support = m * (new - old) / h - g + f
     v[i, d] = new
-    x[i, d] += dt * new
+    x[i, d] += h * new
     acting[i, d] = support
     return f * mean, g * mean, support * mean, r(0.0)
 
@@ -116,3 +118,29 @@ def ghost_place(ghost, ghost_normal, n, x):  # noqa: ANN001, ANN201
         x[n + g, 0] = x[i, 0] - w * px
         x[n + g, 1] = x[i, 1] - w * py
         x[n + g, 2] = x[i, 2] - w * pz
+
+
+@njit(**KERNEL)
+def side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, b):  # noqa: ANN001, ANN201
+    """Move the slope of side ``i`` on under the moments of its one or two triangles.
+
+    ``inertia [N mm s2]`` is chosen by the driver as light as the step allows (0: the slope is held), so that the slope follows its
+    balance of moments within a few steps; ``side_drag`` [1/s] damps what is left.
+    """
+    m = inertia[i]
+    r = type(m)
+    if m > r(0.0):
+        a, c = side_slots[i, 0], side_slots[i, 1]
+        f = force[a // 3, 18 + a % 3]
+        if c >= 0:
+            f += force[c // 3, 18 + c % 3]
+        h = r(dt)
+        half = r(0.5)
+        old = slope_v[i]
+        ct = half * r(side_drag) * h
+        new = r(((r(1.0) - ct) * old - h * f / m) / (r(1.0) + ct))
+        mean = half * h * (old + new)
+        slope_v[i] = new
+        slope[i] += h * new
+        work[b, 0] += f * mean
+        work[b, 4] += m * r(side_drag) * half * (old + new) * mean

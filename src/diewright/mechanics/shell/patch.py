@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from diewright.errors import InputError
-from diewright.mechanics.shell.layout import C_AREA, C_COUNT, C_K11, C_K12, C_K22, C_LINEAR, C_THICKNESS
+from diewright.mechanics.shell.layout import C_AREA, C_COUNT, C_K11, C_K12, C_K22, C_LINEAR, C_THICKNESS, C_TURN
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -38,12 +38,13 @@ class Patches:
     Attributes
     ----------
     points: (n + ghosts, 3) float64 [mm]; the mirror images stand at the end.
-    conn: (ne, 6) int32: corners, then the far node across the side opposite each corner.
+    conn: (ne, 9) int32: corners, the far node across the side opposite each corner, the number of that side.
+    side_slots: (sides, 2) int32: where a side's moments stand, ``3 e + side``, the second -1 on the rim.
+    side_free: (sides,) bool: false where a mirror holds the slope.
     coef: (ne, C_COUNT) float64.
     ghost: (g, 2) int32: image of node ``ghost[:, 0]`` in the plane through node ``ghost[:, 1]``.
     ghost_normal: (g, 3).
     start, slots: the gather lists: node i collects ``slots[start[i]:start[i+1]]`` of the element forces, each ``6 e + slot``.
-    corners_start, corners: the same for the three corners only, each ``e``.
     axes: (ne, 3, 3) unit vectors: rolling direction in the triangle, across it, normal.
     """
 
@@ -55,6 +56,8 @@ class Patches:
     ghost_normal: Floats
     start: Ints
     slots: Ints
+    side_slots: Ints
+    side_free: NDArray[np.bool_]
     axes: Floats
 
 
@@ -134,17 +137,40 @@ def build_patches(
     ghost = np.array(ghosts, dtype=np.int32).reshape(-1, 2)
     ghost_normal = np.array(normals, dtype=np.float64).reshape(-1, 3)
     everything = np.vstack([x, mirror_images(x, ghost, ghost_normal)])
+    side, side_slots = _number_sides(tri)
     open_side = far < 0
+    side_free = np.ones(len(side_slots), dtype=np.bool_)
+    side_free[side[far >= n]] = False
     nxt = tri[:, [1, 2, 0]]
-    conn = np.hstack([tri, np.where(open_side, nxt, far)]).astype(np.int32)
+    conn = np.hstack([tri, np.where(open_side, nxt, far), side]).astype(np.int32)
     coef, axes = _coefficients(everything, conn, np.asarray(rolling, dtype=np.float64))
     t = np.broadcast_to(np.asarray(thickness, dtype=np.float64), (ne,))
     if not (np.isfinite(t).all() and (t > 0).all()):
         raise InputError("a thickness is not above zero.", where="shell mesh")
     coef[:, C_THICKNESS] = t
-    order = np.argsort(conn.ravel(), kind="stable")
-    start = np.concatenate([[0], np.cumsum(np.bincount(conn.ravel(), minlength=len(everything)))])
-    return Patches(n, everything, conn, coef, ghost, ghost_normal, start.astype(np.int32), order.astype(np.int32), axes)
+    # The second triangle of a side sees the slope from the other side.
+    sign = np.ones(3 * ne)
+    second = side_slots[:, 1]
+    sign[second[second >= 0]] = -1.0
+    linear = coef[:, C_LINEAR : C_LINEAR + 4]
+    la, lb = np.column_stack([-linear[:, 0] - linear[:, 1], linear[:, :2]]), np.column_stack([-linear[:, 2] - linear[:, 3], linear[:, 2:]])
+    coef[:, C_TURN : C_TURN + 3] = -2.0 * sign.reshape(ne, 3) / np.hypot(la, lb)
+    nodes = conn[:, :6].ravel()
+    order = np.argsort(nodes, kind="stable")
+    start = np.concatenate([[0], np.cumsum(np.bincount(nodes, minlength=len(everything)))])
+    return Patches(n, everything, conn, coef, ghost, ghost_normal, start.astype(np.int32), order.astype(np.int32), side_slots, side_free, axes)
+
+
+def _number_sides(tri: NDArray[np.int64]) -> tuple[NDArray[np.int64], Ints]:
+    """Number of each element's three sides (ne, 3), and where each side's moments stand (sides, 2)."""
+    ends = np.sort(np.stack([tri[:, [1, 2, 0]], tri[:, [2, 0, 1]]], axis=2).reshape(-1, 2), axis=1)
+    _, first, side = np.unique(ends, axis=0, return_index=True, return_inverse=True)
+    side = side.ravel()
+    slots = np.full((len(first), 2), -1, dtype=np.int32)
+    slots[:, 0] = first
+    rest = np.setdiff1d(np.arange(3 * len(tri)), first)
+    slots[side[rest], 1] = rest
+    return side.reshape(-1, 3), slots
 
 
 def mirror_images(x: Floats, ghost: Ints, normal: Floats) -> Floats:
@@ -157,7 +183,7 @@ def _coefficients(x: Floats, conn: Ints, rolling: Floats) -> tuple[Floats, Float
     """Side and triangle coefficients and the curvature at rest."""
     ne = len(conn)
     coef = np.zeros((ne, C_COUNT))
-    p = x[conn]
+    p = x[conn[:, :6]]
     n = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
     twice = np.linalg.norm(n, axis=1)
     longest = np.linalg.norm(p[:, [1, 2, 0]] - p[:, :3], axis=2).max(axis=1)
