@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,13 +12,13 @@ from pydantic import BaseModel, ConfigDict
 from diewright.blank.developed import CHORD, TOLERANCE, develop, hole_records, match_holes
 from diewright.blank.drawing import blank_drawing
 from diewright.blank.findings import Judged, figures_of, findings_of
-from diewright.blank.flange import Flange, Hold, find_flange, handbook_hold
+from diewright.blank.flange import Hold, find_flange, handbook_hold
 from diewright.blank.margin import margin_pct, thinning_pct, to_points, wrinkle_tendency
 from diewright.blank.nest import NEST
 from diewright.blank.places import zones
 from diewright.errors import SolveError
 from diewright.geometry.fill import fill_holes
-from diewright.geometry.loops import outer_loop
+from diewright.geometry.loops import outer_loop, vector_area
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.geometry.outline_files import step
 from diewright.geometry.record import to_record
@@ -56,14 +55,13 @@ def work(inputs: BlankInputs, upstream: Mapping[str, Result], files: Mapping[str
     loops = given.mesh.boundary_loops
     named = {k: np.asarray(a).ravel().astype(np.int32) for k, a in tipping.arrays.items() if k.startswith("hole_")}
     holes = match_holes(loops, outer, named)
-    filled = fill_holes(given.mesh, [i for i in range(len(loops)) if i != outer], watch=watch)
-    # The flange is found on the filled part either way: a hole in it takes nothing off the blankholder's seat worth naming.
-    flange_whole = find_flange(filled.mesh, loops[outer], thickness)
     keep = stated.holes == "keep"
-    mesh = given.mesh if keep else filled.mesh
-    flange = flange_whole if not keep else _cropped(flange_whole, len(mesh.triangles))
+    filled = None if keep else fill_holes(given.mesh, [i for i in range(len(loops)) if i != outer], watch=watch)
+    mesh = given.mesh if filled is None else filled.mesh
+    flange = find_flange(mesh, loops[outer], thickness)
+    pierced = sum(float(np.linalg.norm(vector_area(mesh.points[loop]))) for loop in holes.values()) if keep else 0.0
     rm = float(sheet.values["Rm"])
-    hold = handbook_hold(filled.mesh.area, flange.opening, thickness, rm) if flange.there else None
+    hold = handbook_hold(mesh.area + pierced, flange.opening, thickness, rm) if flange.there else None
     wanted = None if isinstance(stated.blankholder_force_kn, str) else 1000.0 * stated.blankholder_force_kn
     applied = (hold.force if wanted is None else wanted) if hold is not None else 0.0
 
@@ -77,7 +75,7 @@ def work(inputs: BlankInputs, upstream: Mapping[str, Result], files: Mapping[str
     thinning = thinning_pct(solved.thickness, thickness)
     wrinkle = wrinkle_tendency(solved.principal_stress, solved.plastic_strain)
     zone = zones(mesh, flange.cells, _radii(given, mesh))
-    taut = tuple(name for name, loop in holes.items() if not keep and _blend(filled.blend, loops, loop) == "taut")
+    taut = tuple(name for name, loop in holes.items() if filled is not None and _blend(filled.blend, loops, loop) == "taut")
     judged = Judged(mesh, zone, flange, margin, thinning, wrinkle, developed, solved.growth, solved.warnings, taut)
     cells: dict[str, Any] = {
         "major": solved.major, "minor": solved.minor, "thickness": solved.thickness, "thinning_pct": thinning, "margin_pct": margin,
@@ -130,11 +128,6 @@ def _solve(
                 f"The inverse solution gives a {name} that is not a finite number.", where="blank", help="Check the mesh of the part."
             )
     return found
-
-
-def _cropped(flange: Flange, count: int) -> Flange:
-    """The flange on the given triangles only."""
-    return replace(flange, cells=flange.cells[:count])
 
 
 def _radii(given: FieldMesh, mesh: TriMesh) -> Floats | None:
