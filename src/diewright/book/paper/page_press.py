@@ -43,13 +43,7 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
     else:
         blocks.append(missing("There is no force curve to show yet."))
     chosen = values.get("press")
-    press_rows = (
-        rows_of({k: v for k, v in chosen.items() if v not in (0, 0.0, "", None)})
-        if isinstance(chosen, dict)
-        else [["Press", str(chosen)]]
-        if chosen
-        else []
-    )
+    press_rows = _press(chosen) if isinstance(chosen, dict) else [["Press", str(chosen)]] if chosen else []
     blocks.append(
         row(
             stack(decisions("Decisions", stated(bench.job.press), slim=True), numbers("The press", press_rows)),
@@ -94,6 +88,17 @@ def force(found: Result, width: float) -> Plot:
     return plot
 
 
+def _press(chosen: dict[str, Any]) -> list[list[str]]:
+    """The press's data; what does not apply to its kind is left out."""
+    shown = {k: v for k, v in chosen.items() if v not in (0, 0.0, "", None) and k not in ("chosen", "bed_mm", "strokes_per_minute")}
+    rows = rows_of(shown)
+    for key, name, word, unit in (("bed_mm", "Bed", " × ", "mm"), ("strokes_per_minute", "Strokes", " to ", "1/min")):
+        pair = chosen.get(key)
+        if isinstance(pair, (list, tuple)) and len(pair) == 2:
+            rows.append([name, f"{said(pair[0])}{word}{said(pair[1], unit)}"])
+    return [*rows, ["Chosen by", "the desk" if chosen["chosen"] == "auto" else "the job"]] if "chosen" in chosen else rows
+
+
 def _checks(values: dict[str, Any]) -> Block | None:
     return table(
         "What the press was checked for", [("Check", "left", 1.0), ("Found", "right", 0), ("Limit", "right", 0)],
@@ -111,7 +116,7 @@ def _candidates(values: dict[str, Any]) -> Block | None:
         "Presses considered",
         [("Press", "left", 0.2), ("Serves", "left", 0), ("Why", "left", 0.8)],
         [[c.get("name"), "yes" if c.get("fits") else "no", c.get("why", "")] for c in shown],
-        f"{left} larger ones serve too." if left > 0 else "",
+        f"{left} more serve too." if left > 0 else "",
     )
 
 
