@@ -58,7 +58,7 @@ class Desk:
         if graph is None:
             from diewright.stages import GRAPH as graph  # the stages load numba and CAD code: only when needed
         self.folder = Path(folder)
-        self.graph = graph
+        self.graph: Graph = graph
         self.store = Store(self.folder)
         self.job  # noqa: B018 - a folder without a valid job is refused at once
 
