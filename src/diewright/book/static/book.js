@@ -48,7 +48,15 @@ const ctx = {
   },
 };
 
-async function change(ask) {
+let last = Promise.resolve();
+
+/** One change after the other: the job file has one writer. Gives the sentence of a refusal, or "". */
+function change(ask) {
+  last = last.then(() => changeNow(ask));
+  return last;
+}
+
+async function changeNow(ask) {
   pending = true;
   footer();
   try {
@@ -81,7 +89,7 @@ async function refresh() {
     wanted.map(async (name) => {
       const stage = ctx.stage(name);
       const have = results.get(name);
-      if (!stage || stage.state === "not worked") return results.delete(name);
+      if (!stage?.key || stage.state === "not worked") return results.delete(name);
       if (have && have.key === stage.key && have.state === stage.state) return null;
       if (have && have.asked === `${stage.key}/${stage.state}`) return null;
       try {
@@ -197,6 +205,7 @@ function go(name, push = true) {
   const next = PAGES.find((p) => p.name === name) ?? part;
   if (push && location.pathname !== `/${next.name}`) history.pushState(null, "", `/${next.name}`);
   if (next === page) return;
+  delete document.documentElement.dataset.drawn;
   const before = page && made.get(page.name);
   before?.root.remove();
   page = next;

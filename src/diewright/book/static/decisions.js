@@ -57,11 +57,9 @@ function control(ctx, path, list) {
     const commit = () => send(numeric ? typed(input.value) : input.value.trim());
     input.addEventListener("change", commit);
     input.addEventListener("keydown", (e) => {
-      if (e.key === "Enter") commit();
-      if (e.key === "Escape") {
-        draw(at(ctx.book.job, path));
-        say("");
-      }
+      if (e.key !== "Escape") return; // Enter is a change event already
+      draw(at(ctx.book.job, path));
+      say("");
     });
     if (spec.kind === "auto-number") auto = h("button", { type: "button", class: "word", "aria-label": `${label(path)}: chosen by the desk`, onclick: () => send("auto") }, "auto");
     draw = (value) => {

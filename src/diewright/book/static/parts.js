@@ -131,6 +131,9 @@ export function figureRow(f) {
   );
 }
 
+/** The last word of a figure's key: what it is, without the stage it is from. */
+export const stem = (key) => key.split(".").pop();
+
 export const figureList = (figures) => h("div", { class: "figure-list" }, figures.map(figureRow));
 
 /** The small print: method and sources, folded. */

@@ -43,8 +43,8 @@ export function tickText(value, step) {
 
 export function quantity(value, unit = "", digits = 3) {
   const text = typeof value === "string" ? value : num(value, digits);
-  if (text === "–" || !unit) return text;
   const u = unitText(unit);
+  if (text === "–" || !u) return text;
   return u === "°" ? `${text}°` : `${text}\u00a0${u}`;
 }
 
@@ -97,7 +97,7 @@ export const law = (name) => LAWS[name] ?? (name ? words(name) : "–");
 
 /** The fields a mesh can carry: how they are named, coloured and limited. */
 export const FIELDS = {
-  thinning_pct: { label: "Thinning", unit: "%", map: "batlow", digits: 3, limit: (job) => [job.blank.thinning_limit, "thinning limit"], flag: "max" },
+  thinning_pct: { label: "Thinning", unit: "%", map: "batlow", digits: 3, limit: (job) => [job.blank.thinning_limit, "thinning limit"], flag: "both", least: "most thickening" },
   margin_pct: { label: "Margin to necking", unit: "%", map: "batlow", reverse: true, digits: 3, limit: (job) => [job.blank.margin_wanted, "wanted margin"], flag: "min" },
   major: { label: "Major strain", unit: "", map: "batlow", digits: 3, flag: "max" },
   minor: { label: "Minor strain", unit: "", map: "vik", zero: true, digits: 3, flag: "both" },

@@ -3,11 +3,11 @@
 import { data } from "../api.js";
 import { h, put, memo } from "../dom.js";
 import { decisions } from "../decisions.js";
-import { downloads, facts, figureList, fromResult, grid, section } from "../parts.js";
+import { downloads, facts, figureList, fromResult, grid, section, stem } from "../parts.js";
 import { nestDrawing, nothingPlaced } from "../plots/nest.js";
 import { Strains } from "../plots/strains.js";
 import { fixed, handy, num, quantity, words } from "../words.js";
-import { fieldsOf, frame, lazyPicture } from "./page.js";
+import { done, fieldsOf, frame, lazyPicture } from "./page.js";
 
 const FIELDS = ["thinning_pct", "margin_pct", "major", "minor", "thickness", "wrinkle", "plastic_strain"];
 
@@ -55,7 +55,7 @@ function make(ctx) {
     picture.fileStem = `${ctx.book.job.job.number || "job"}-blank`;
     if (!r?.meshes?.part) return picture.say(ctx.stage("blank").state === "refused" ? "There is no blank to show." : "The picture appears when the blank has been worked.");
     const key = `${r.key}/${ctx.result("sheet")?.key}/${ctx.book.job.blank.margin_wanted}`;
-    if (drawn === key) return picture.redraw();
+    if (drawn === key) return done(picture.redraw());
     const fresh = !drawn.startsWith(`${r.key}/`);
     drawn = key;
     try {
@@ -72,7 +72,7 @@ function make(ctx) {
         picture.setMesh("part", points, triangles, [edges]);
         picture.setMesh("flat", flatPoints, flatTriangles, [], ring ? closed(ring) : null);
         await picture.setFields(fieldsOf(data, r, "part", FIELDS), "thinning_pct");
-        document.documentElement.dataset.drawn = String(Math.round(performance.now()));
+        done();
       }
       const [major, minor, margin] = await Promise.all([cell("major"), cell("minor"), cell("margin_pct")]);
       const limit = ctx.result("sheet")?.tables?.limit ?? null;
@@ -109,13 +109,14 @@ function make(ctx) {
       chosen = { key: n.key, index: i };
       update();
     };
-    const rows = list.map((l, i) => [i === index ? l.layout : h("button", { type: "button", class: "word", "aria-label": `Show ${l.layout}, turned ${num(l.angle_deg)} degrees`, onclick: show(i) }, l.layout), num(l.pitch, 4), num(l.strip_width, 4), num(l.angle_deg), `${num(l.web)} / ${num(l.edge_web)}`, num(l.utilisation_pct), num(l.parts_per_pitch, 4), num(l.coil_kg_per_1000, 4), num(l.parts_per_sheet, 6)].slice(0, columns.length)); // prettier-ignore
+    const rows = list.map((l, i) => [i === index ? l.layout : h("button", { type: "button", class: "word", "aria-label": `Show ${l.layout}, turned ${num(l.angle_deg)} degrees`, onclick: show(i) }, l.layout), num(l.pitch, 4), num(l.strip_width, 4), num(Math.round(l.angle_deg * 10) / 10), `${num(l.web)} / ${num(l.edge_web)}`, num(l.utilisation_pct), num(l.parts_per_pitch, 4), num(l.coil_kg_per_1000, 4), num(l.parts_per_sheet, 6)].slice(0, columns.length)); // prettier-ignore
     put(nestBox, place);
     put(
       nestUnder,
       h("p", { class: "quiet" }, index === best ? `Drawn: ${list[index]?.layout ?? "–"}, the layout taken.` : `Drawn: ${list[index]?.layout ?? "–"}. The layout taken is ${list[best]?.layout ?? "–"}.`),
       grid(columns, rows, { chosen: index, caption: "Layouts on the strip, the one drawn is marked" }),
       n.values.web_rule ? h("p", { class: "quiet" }, `Webs: ${n.values.web_rule}.`) : null,
+      n.figures?.length ? figureList(n.figures) : null,
       downloads((n.files ?? []).map((f) => [data.file("nest", n.key, f), `Take ${f}`, f])),
     );
     if (!n.arrays?.[name]) return put(place, nothingPlaced());
@@ -145,29 +146,29 @@ function blankNumbers(r) {
   const [force, unit] = handy(v.blankholder_force, "N");
   const cut = v.cut ?? {};
   const steps = v.iterations ?? [];
+  const rooted = new Set((r.figures ?? []).map((f) => stem(f.key)));
+  const free = (key, row) => (rooted.has(key) ? null : row);
   return [
     h(
       "div",
       { class: "columns" },
+      r.figures?.length ? figureList(r.figures) : null,
       facts([
         ["Blank size", (v.bbox ?? []).length === 2 ? `${num(v.bbox[0], 4)} × ${num(v.bbox[1], 4)}` : "–", "mm"],
-        ["Area", v.area, "mm2"],
+        free("area", ["Area", v.area, "mm2"]),
         ["Perimeter", v.perimeter, "mm"],
-        ["Mass", v.mass_kg, "kg"],
+        free("mass", ["Mass", v.mass_kg, "kg"]),
         ["Flange under the blankholder", v.flange_area, "mm2"],
         ["Blankholder force used", force, unit],
-      ]),
-      facts([
-        ["Least margin to necking", v.margin_min_pct, "%"],
-        ["Most thinning", v.thinning_max_pct, "%"],
+        free("margin_min", ["Least margin to necking", v.margin_min_pct, "%"]),
+        free("thinning_max", ["Most thinning", v.thinning_max_pct, "%"]),
         ["Most thickening", v.thickening_max_pct, "%"],
-        ["Highest wrinkle tendency (0 to 1)", v.wrinkle_index_max, ""],
-        ["Outline of the cut", [["lines", "line"], ["arcs", "arc"], ["splines", "spline"]].filter(([k]) => cut[k] !== undefined).map(([k, one]) => `${num(cut[k], 6)} ${cut[k] === 1 ? one : k}`).join(", ") || "–"], // prettier-ignore
+        ["Highest wrinkle tendency (0 to 1)", num(v.wrinkle_index_max, 2), ""],
+        ["Outline of the cut", [["lines", "line"], ["arcs", "arc"], ["splines", "spline"]].filter(([k]) => cut[k]).map(([k, one]) => `${num(cut[k], 6)} ${cut[k] === 1 ? one : k}`).join(", ") || "–"], // prettier-ignore
         ["Cut outline off the computed one by at most", cut.deviation, "mm"],
       ]),
     ),
     downloads((r.files ?? []).map((f) => [data.file("blank", r.key, f), `Take ${f}`, f])),
-    r.figures?.length ? figureList(r.figures) : null,
     steps.length ? h("details", { class: "more" }, h("summary", {}, `${steps.length} steps to the solution${v.converged === false ? ", not converged" : ""}`), grid([{ name: "Step" }, { name: "Residual" }, { name: "Length of step" }], steps.map((s) => [num(s.iteration, 6), num(s.residual, 2), num(s.step, 2)]), { caption: words("convergence") })) : null,
   ];
 }

@@ -25,8 +25,10 @@ export function frame(ctx, { name, title, stages, picture, side, sections, print
     update() {
       const rows = stages.map(ctx.stage).filter((s) => s && s.state !== "current");
       memo(notice, [rows, ctx.book.working?.stage ?? ""], () => {
-        root.classList.toggle("stale", rows.length > 0);
-        put(notice, rows.map((s) => h("p", { class: `state state-${s.state.replaceAll(" ", "-")}` }, h("strong", {}, `${s.title} is ${s.state}`), sentenceFor(s))));
+        root.classList.toggle("stale", rows.some((s) => s.state !== "not worked"));
+        const roots = rows.filter((s) => !rows.some((o) => o !== s && (s.because.includes(`${o.title} is ${o.state}`) || (o.state === "refused" && s.state === "not worked"))));
+        const followers = rows.filter((s) => !roots.includes(s)).map((s) => s.title);
+        put(notice, roots.map((s, i) => h("p", { class: `state state-${s.state.replaceAll(" ", "-")}` }, h("strong", {}, `${s.title} is ${s.state}`), sentenceFor(s), i === roots.length - 1 && followers.length ? ` ${followers.join(" and ")} ${s.state === "refused" ? "waits for it" : "will follow"}.` : null)));
       });
       findingsList(ctx, findings.body, ctx.book.findings.filter((f) => stages.includes(f.stage)));
     },
@@ -51,6 +53,11 @@ export function fieldsOf(data, result, mesh, names) {
       point: have.point?.[n] ? () => data.point(result.stage, result.key, mesh, n) : null,
       cell: have.cell?.[n] ? () => data.cell(result.stage, result.key, mesh, n) : null,
     }));
+}
+
+/** Note on the page when its picture stands (measured by the tests and the benchmark). */
+export function done() {
+  document.documentElement.dataset.drawn ??= String(Math.round(performance.now()));
 }
 
 /** Load the 3-D picture when the browser has shown the page; `make` gets the class. */

@@ -3,9 +3,9 @@
 import { data } from "../api.js";
 import { h, put, memo } from "../dom.js";
 import { decisions } from "../decisions.js";
-import { facts, figureList, fromResult, grid, section } from "../parts.js";
+import { facts, figureList, fromResult, grid, section, stem } from "../parts.js";
 import { num, quantity, typed, vector, words } from "../words.js";
-import { fieldsOf, frame, lazyPicture } from "./page.js";
+import { done, fieldsOf, frame, lazyPicture } from "./page.js";
 
 const FIELDS = ["depth", "draft_deg", "radius", "undercut"];
 const rad = Math.PI / 180;
@@ -44,7 +44,7 @@ function make(ctx) {
     picture.job = ctx.book.job;
     picture.fileStem = ctx.book.job.job.number || "part";
     if (!from?.meshes?.part) return picture.say(ctx.stage("part").state === "refused" ? "There is no part to show." : "The picture appears when the part has been read.");
-    if (drawn === `${from.stage}/${from.key}`) return picture.redraw();
+    if (drawn === `${from.stage}/${from.key}`) return done(picture.redraw());
     drawn = `${from.stage}/${from.key}`;
     try {
       const [points, triangles, edges] = await Promise.all([data.points(from.stage, from.key, "part"), data.triangles(from.stage, from.key, "part"), from.arrays?.feature_edges ? data.array(from.stage, from.key, "feature_edges") : []]);
@@ -53,7 +53,7 @@ function make(ctx) {
       const pane = picture.pane("part");
       pane.holesFlags = holeFlags(p, t);
       await picture.setFields(fieldsOf(data, from, "part", FIELDS), null);
-      document.documentElement.dataset.drawn = String(Math.round(performance.now()));
+      done();
     } catch (problem) {
       drawn = "";
       picture.say(problem.error ?? "The picture cannot be drawn.");
@@ -91,11 +91,11 @@ function measuredTable(v, figures) {
   const [lo, hi] = v.plan_bbox ?? [];
   const plan = Array.isArray(lo) ? [hi[0] - lo[0], hi[1] - lo[1]] : [lo, hi];
   const round = v.round?.is_round;
-  const rooted = new Set(figures.map((f) => f.key));
+  const rooted = new Set(figures.map((f) => stem(f.key)));
   const rows = [
       rooted.has("depth") ? null : ["Draw depth", v.depth, "mm"],
       ["Plan size", plan.every(Number.isFinite) ? `${num(plan[0], 4)} × ${num(plan[1], 4)}` : "–", "mm"],
-      rooted.has("developed_area") ? null : ["Developed area", v.developed_area, "mm2"],
+      rooted.has("area") ? null : ["Developed area", v.developed_area, "mm2"],
       rooted.has("volume") ? null : ["Volume of metal", v.volume, "mm3"],
       rooted.has("mass") || rooted.has("mass_kg") ? null : ["Mass", v.mass_kg, "kg"],
       ["Least draft angle", v.draft_min_deg, "deg"],
@@ -181,7 +181,7 @@ function turning(ctx) {
       const v = ctx.result("tipping")?.values;
       const now = Array.isArray(stated) ? stated : v?.direction;
       auto.hidden = stated === "auto";
-      if (now && document.activeElement !== ax && document.activeElement !== ay) [ax.value, ay.value] = anglesOf(now).map((d) => String(Number(d.toFixed(3)) + 0));
+      if (now && document.activeElement !== ax && document.activeElement !== ay) [ax.value, ay.value] = anglesOf(now).map((d) => String(d < -179.9995 ? 180 : Number(d.toFixed(3)) + 0));
       state.textContent = stated === "auto" ? "Chosen by the desk. The angles turn the punch's travel away from −z of the CAD file." : "Stated by hand.";
       memo(list, [v?.candidates ?? [], now ?? null], () =>
         put(
@@ -191,8 +191,8 @@ function turning(ctx) {
             return h(
               "div",
               { class: `candidate${here ? " chosen" : ""}` },
-              h("p", { class: "candidate-head" }, h("span", { class: "figure" }, vector(c.direction)), here ? h("span", { class: "taken" }, "taken") : h("button", { type: "button", class: "word", onclick: () => set(c.direction) }, "Take this")),
-              h("p", { class: "hint" }, `${words(c.why ?? "")}${c.why ? "; " : ""}${num(c.depth)} mm deep, undercut ${quantity(100 * (c.undercut_share ?? 0), "%", 2)}, balance ${num(c.balance, 2)}.`),
+              h("p", { class: "candidate-head" }, h("span", { class: "figure" }, vector(c.direction, 4)), here ? h("span", { class: "taken" }, "taken") : h("button", { type: "button", class: "word", onclick: () => set(c.direction) }, "Take this")),
+              h("p", { class: "hint" }, c.why ? `${words(c.why)}.` : `${num(c.depth)} mm deep, undercut ${quantity(100 * (c.undercut_share ?? 0), "%", 2)}, balance ${num(c.balance, 2)}.`),
             );
           }),
         ),

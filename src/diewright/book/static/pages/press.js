@@ -84,14 +84,14 @@ function pressData(v) {
   const p = v.press;
   if (!p) return h("p", { class: "quiet" }, "No press of the table serves.");
   const known = new Set(PRESS_ROWS.map(([k]) => k).concat(["name", "chosen", "text"]));
-  const text = (x) => (Array.isArray(x) ? x.map((y) => num(y, 5)).join(" × ") : typeof x === "number" ? num(x, 5) : typeof x === "boolean" ? (x ? "yes" : "no") : x);
-  const plain = (x) => x !== null && x !== undefined && x !== "" && (typeof x !== "object" || (Array.isArray(x) && x.every((y) => typeof y === "number")));
-  const unitOf = (k) => ({ mm: "mm", kn: "kN", kj: "kJ", j: "J", mpa: "MPa" })[k.split("_").pop().toLowerCase()] ?? "";
+  const text = (x, k = "") => (Array.isArray(x) ? x.map((y) => num(y, 5)).join(k === "strokes_per_minute" ? " to " : " × ") : typeof x === "number" ? num(x, 5) : typeof x === "boolean" ? (x ? "yes" : "no") : x);
+  const plain = (x) => x !== null && x !== undefined && x !== "" && x !== 0 && (typeof x !== "object" || (Array.isArray(x) && x.every((y) => typeof y === "number")));
+  const unitOf = (k) => k.endsWith("_mm_s") ? "mm/s" : ({ deg: "deg", mm: "mm", kn: "kN", kj: "kJ", j: "J", mpa: "MPa" })[k.split("_").pop().toLowerCase()] ?? "";
   const rows = [
-    ...PRESS_ROWS.filter(([k]) => plain(p[k])).map(([k, name, unit]) => [name, text(p[k]), unit]),
-    ...Object.entries(p).filter(([k, x]) => !known.has(k) && plain(x)).map(([k, x]) => [words(k.replace(/_(mm|kn|kj|j)$/i, "")), text(x), unitOf(k)]),
+    ...PRESS_ROWS.filter(([k]) => plain(p[k])).map(([k, name, unit]) => [name, text(p[k], k), unit]),
+    ...Object.entries(p).filter(([k, x]) => !known.has(k) && plain(x)).map(([k, x]) => [words(k.replace(/_(mm_s|mm|kn|kj|j|deg)$/i, "")), text(x), unitOf(k)]),
   ]; // prettier-ignore
-  return [h("h3", {}, p.name), facts(rows)];
+  return [h("h3", {}, p.name), facts(rows.slice(0, 7)), rows.length > 7 ? h("details", { class: "more" }, h("summary", {}, "More of this press"), facts(rows.slice(7))) : null];
 }
 
 function grouped(figures) {

@@ -2,7 +2,7 @@
 
 import { h, put } from "../dom.js";
 import { decisions } from "../decisions.js";
-import { facts, figureList, fromResult, grid, section } from "../parts.js";
+import { facts, figureList, fromResult, grid, section, stem } from "../parts.js";
 import { chart, rangeOf } from "../plots/chart.js";
 import { law, num, quantity, words } from "../words.js";
 import { frame } from "./page.js";
@@ -130,7 +130,7 @@ function lawTable(v) {
 /** Figures that follow from the values: those of the table above are left out. */
 function derived(r) {
   const known = new Set(Object.keys(VALUES).map((k) => k.toLowerCase()));
-  const list = (r.figures ?? []).filter((f) => !known.has(f.key.toLowerCase()));
+  const list = (r.figures ?? []).filter((f) => !known.has(stem(f.key).toLowerCase()));
   return list.length ? [h("h3", { class: "gap" }, "What follows from them"), figureList(list)] : null;
 }
 

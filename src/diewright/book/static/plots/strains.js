@@ -110,7 +110,7 @@ export class Strains {
     }
     const y = f.range[3] * 0.1;
     for (const [ratio, text] of [[-0.5, "uniaxial"], [1, "equal biaxial"]]) { // prettier-ignore
-      const major = ratio < 0 ? Math.min(f.range[3] * 0.86, (f.range[0] * 0.8) / ratio) : Math.min(f.range[3] * 0.86, f.range[1] * 0.55);
+      const major = ratio < 0 ? Math.min(f.range[3] * 0.5, (f.range[0] * 0.8) / ratio) : Math.min(f.range[3] * 0.5, f.range[1] * 0.55);
       if (major > y) put1(text, ratio * major, major, ratio < 0 ? "end" : "start", ratio < 0 ? -4 : 14);
     }
     return out;

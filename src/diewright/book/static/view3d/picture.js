@@ -114,6 +114,7 @@ export class Picture {
     const word = this.stage.querySelector(".stage-word");
     word.textContent = text;
     word.hidden = !text;
+    this.root.classList.toggle("no-mesh", this.panes.every((p) => !p.mesh));
   }
 
   pane(name) {
@@ -123,6 +124,7 @@ export class Picture {
   /** Give a view its mesh. */
   setMesh(name, points, triangles, edges, outline) {
     this.pane(name).setMesh(points, triangles, edges, outline);
+    this.root.classList.remove("no-mesh");
     this.picked = null;
     this.fitted = false;
     this.recut(false);

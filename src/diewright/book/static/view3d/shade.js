@@ -30,7 +30,7 @@ const FRAGMENT = /* glsl */ `
     if (!gl_FrontFacing) n = -n;
     float key = max(dot(n, normalize(vec3(-0.45, 0.60, 0.66))), 0.0);
     float sky = 0.5 + 0.5 * n.y;
-    float light = 0.34 + 0.26 * sky + 0.46 * key;
+    float light = 0.40 + 0.26 * sky + 0.44 * key;
     vec3 colour = base;
     if (field) {
       float v = stepped ? (floor(vValue / level) + 0.5) * level : vValue;
