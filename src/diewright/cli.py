@@ -255,10 +255,8 @@ def print_(
     from diewright.book.paper import make
     from diewright.job.disk import write_whole
 
-    if size not in ("A4", "Letter"):
-        raise InputError(f"'{size}' is not a paper size here.", where="--size", help="Use A4 or Letter.")
     target = out or folder / "job.pdf"
-    write_whole(target, make(_desk(folder), size=size))  # type: ignore[arg-type]
+    write_whole(target, make(_desk(folder), size=size))
     console.say(f"Wrote {target}")
 
 

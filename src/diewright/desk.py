@@ -56,9 +56,11 @@ class Desk:
 
     def __init__(self, folder: str | Path, graph: Graph | None = None) -> None:
         if graph is None:
-            from diewright.stages import GRAPH as graph  # the stages load numba and CAD code: only when needed
+            from diewright.stages import GRAPH  # loads numba and CAD code: only when needed
+
+            graph = GRAPH
         self.folder = Path(folder)
-        self.graph: Graph = graph
+        self.graph = graph
         self.store = Store(self.folder)
         self.job  # noqa: B018 - a folder without a valid job is refused at once
 

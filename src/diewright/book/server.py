@@ -284,8 +284,6 @@ def _add_results(app: FastAPI, desk: Desk) -> None:
     def paper(size: str = "A4") -> Response:
         from diewright.book.paper import make
 
-        if size not in ("A4", "Letter"):
-            raise InputError(f"'{size}' is not a paper size here.", help="Use A4 or Letter.")
         name = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "-" for c in desk.job.job.title).strip("-") or "job"
         return Response(
             make(desk, size=size),

@@ -26,7 +26,7 @@ def fields() -> dict[str, dict[str, Any]]:
 
 def _one(field: dict[str, Any]) -> dict[str, Any]:
     parts = field.get("anyOf") or [field]
-    number = next((p for p in parts if p.get("type") in ("number", "integer")), {})
+    number: dict[str, Any] = next((p for p in parts if p.get("type") in ("number", "integer")), {})
     choices = next((p["enum"] for p in parts if "enum" in p), None)
     automatic = any(p.get("const") == "auto" for p in parts)
     array = next((p for p in parts if p.get("type") == "array"), None)

@@ -29,7 +29,7 @@ RUNT, TIGHT = 75.0, 0.84  # a last sheet that ends above this height [mm] is set
 _PAPER = {"A4": "a4", "Letter": "us-letter"}
 
 
-def make(desk: Desk, *, timestamp: int | None = None, size: Literal["A4", "Letter"] = "A4", watch: Watch | None = None) -> bytes:
+def make(desk: Desk, *, timestamp: int | None = None, size: str = "A4", watch: Watch | None = None) -> bytes:
     """The job's book as a PDF of numbered sheets.
 
     ``timestamp`` (seconds since 1970, UTC) dates the sheets and the file; the same job printed twice with the same one gives the same bytes.
