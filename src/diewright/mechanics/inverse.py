@@ -44,6 +44,9 @@ Floats = NDArray[np.float64]
 FIRST_STRAIN = 0.3
 """The first curve is straight up to this strain."""
 
+EASING = 2.5
+"""Each gentle curve stays straight up to this much less strain than the one before."""
+
 GROWTH = 1.2
 """Least ``(d sigma/d eps)/sigma`` of the first curves: above 1 no strip can neck."""
 
@@ -320,18 +323,24 @@ def _continuation(
     gentle = curve.gentler(FIRST_STRAIN, GROWTH)
     for edge in (0.0, 0.5, 1.0):
         flat = go(flat, LOOSE, 30, EXACT_BELOW if edge else 1e-3, law=gentle, edge=edge).flat
-    levels = [FIRST_STRAIN / 5]
+    levels = [FIRST_STRAIN / EASING]
     while levels[-1] > 1.5 * curve.yield_strain:
-        levels.append(levels[-1] / 5)
+        levels.append(levels[-1] / EASING)
     levels[-1] = 0.0
     start = go(flat, LOOSE, 30, EXACT_BELOW, law=curve.gentler(levels[0], GROWTH))
+    reached, near = start, 0
     for growth in GROWTHS:
-        now = start
-        for level in levels:
-            last = level == 0.0
-            law = curve if last and growth == 0.0 else curve.gentler(level, growth)
-            now = go(now.flat, tolerance if last else LOOSE, 40 if last else 20, 10.0, law=law)
-            if not (now.converged or now.residual < LOOSE):
+        # a failed curve leaves a good flat on the way: the steeper one is tried from there first, and from the start only if that fails
+        for now, chain in ((reached, levels[near:]), (start, levels)):
+            for k, level in enumerate(chain):
+                last = level == 0.0
+                law = curve if last and growth == 0.0 else curve.gentler(level, growth)
+                now = go(now.flat, tolerance if last else LOOSE, 25 if last else 20, 10.0, law=law)
+                if not (now.converged or now.residual < LOOSE):
+                    break
+                if not last:
+                    reached, near = now, k + len(levels) - len(chain)
+            if now.converged or near == 0:
                 break
         if now.converged:
             break

@@ -144,7 +144,7 @@ def newton(
         number = len(steps) + 1
         if len(short) >= GIVE_UP and max(short[-GIVE_UP:]) < SHORT:
             break
-        if now.size < exact_below and stalled < 3:
+        if now.size < exact_below:
             trial = _exact_step(problem, now, values, projected, clock)
             if trial is not None:
                 step, nxt = trial
@@ -154,6 +154,8 @@ def newton(
                 continue
             stalled += 1
             projected = False
+            if stalled == 3:
+                break
         if not projected:
             with clock.phase("assembly"):
                 now = _State(problem, now.flat, True, values)
