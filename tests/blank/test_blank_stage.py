@@ -177,7 +177,7 @@ def test_a_closed_skin_and_two_pieces_are_refused():
     with pytest.raises(InputError, match="closed body"):
         run(box)
     p = plate()
-    two = TriMesh(np.concatenate([p.points, p.points + [200, 0, 0]]), np.concatenate([p.triangles, p.triangles + len(p.points)]))
+    two = TriMesh(np.concatenate([p.points, p.points + np.array([200, 0, 0])]), np.concatenate([p.triangles, p.triangles + len(p.points)]))
     with pytest.raises(InputError, match="separate pieces"):
         run(two)
 
@@ -236,7 +236,7 @@ def test_nest_true_outlines_keep_the_web(drawn):
     fine = moved(true, turn, (0.0, 0.0)).points(1e-4)
     fine = fine + (first.min(axis=0) - moved(true, turn, (0.0, 0.0)).points(0.02).min(axis=0))
     a = shapely.Polygon(fine)
-    b = shapely.transform(a, lambda p: p + [row["pitch"], 0])
+    b = shapely.transform(a, lambda p: p + np.array([row["pitch"], 0]))
     assert 2.0 - 1e-3 <= shapely.distance(a, b) <= 2.0 + 0.05
 
 

@@ -25,7 +25,7 @@ NECK = np.array(
     [[0, 0], [100, 0], [100, 40], [50.5, 40], [50.5, 60], [100, 60], [100, 100], [0, 100], [0, 60], [49.5, 60], [49.5, 40], [0, 40.0]]
 )
 STRIP = np.array([[0, 0], [1200, 0], [1200, 6], [0, 6.0]])
-BANANA = np.concatenate([circle(120.0)[10:110], circle(90.0)[10:110][::-1] + [0, -4]])
+BANANA = np.concatenate([circle(120.0)[10:110], circle(90.0)[10:110][::-1] + np.array([0, -4])])
 
 SHAPES = {
     "circle": circle(),
@@ -46,7 +46,7 @@ def by_name(found):
 
 @pytest.fixture(scope="module")
 def nests():
-    return {name: by_name(nest(p + [37.0, -12.0], WEBS)) for name, p in SHAPES.items()}
+    return {name: by_name(nest(p + np.array([37.0, -12.0]), WEBS)) for name, p in SHAPES.items()}
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
@@ -73,7 +73,7 @@ def test_the_web_is_used_to_the_full_somewhere(nests, name):
     # A pitch smaller by a hundredth would bring two blanks too near: the layouts are tight, not only safe.
     f = nests[name]["one-up"]
     a = shapely.Polygon(f.placed(SHAPES[name], 1)[0])
-    b = shapely.transform(a, lambda p: p + [f.pitch - 0.01, 0])
+    b = shapely.transform(a, lambda p: p + np.array([f.pitch - 0.01, 0]))
     assert shapely.distance(a, b) < 2.0
 
 

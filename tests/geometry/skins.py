@@ -53,17 +53,3 @@ def quality(mesh, cells):
     p = mesh.points[mesh.triangles[cells]]
     edges = sum(((p[:, i] - p[:, (i + 1) % 3]) ** 2).sum(axis=1) for i in range(3))
     return 4 * np.sqrt(3) * mesh.areas[cells] / edges
-
-
-def pan(width=200.0, length=140.0, depth=30.0, flange=20.0, step=6.0, corner=35.0, ramp=14.0):
-    """A drawn pan with a level flange at z = 0 and a level bottom."""
-    nx, ny = int((width + 2 * flange) / step), int((length + 2 * flange) / step)
-    x, y = np.meshgrid(np.linspace(-width / 2 - flange, width / 2 + flange, nx), np.linspace(-length / 2 - flange, length / 2 + flange, ny))
-    xy = np.column_stack([x.ravel(), y.ravel()])
-    q = np.maximum(np.abs(xy) - (np.array([width / 2, length / 2]) - corner), 0.0)
-    inside = corner - np.hypot(*q.T)  # distance inwards from the die's edge
-    s = np.clip(inside / ramp, 0.0, 1.0)
-    z = -depth * s * s * (3 - 2 * s)
-    i = (np.arange(ny - 1)[:, None] * nx + np.arange(nx - 1)).ravel()
-    t = np.concatenate([np.column_stack([i, i + 1, i + nx + 1]), np.column_stack([i, i + nx + 1, i + nx])])
-    return TriMesh(np.column_stack([xy, z]), t)

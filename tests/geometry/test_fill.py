@@ -1,5 +1,7 @@
 """Filling holes: numbering kept, edges matched, crown carried on, collars drawn taut."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from skins import disc, quality, ring_of
@@ -103,10 +105,10 @@ def collar():
     points, triangles = [plate.points], [plate.triangles]
     count = len(plate.points)
     for k in range(1, 4):
-        points.append(foot + [0, 0, 10.0 * k / 3])
+        points.append(foot + np.array([0, 0, 10.0 * k / 3]))
         rings.append(count + np.arange(n))
         count += n
-    for low, high in zip(rings[:-1], rings[1:], strict=True):
+    for low, high in pairwise(rings):
         a, b, c, d = low, np.roll(low, -1), np.roll(high, -1), high
         triangles += [np.column_stack([b, a, d]), np.column_stack([b, d, c])]
     mesh = TriMesh(np.concatenate(points), np.concatenate(triangles))
@@ -156,7 +158,8 @@ def test_closed_and_torn_skins_are_refused():
         outer_loop(tetra)
     mesh = disc(holes=())
     two = TriMesh(
-        np.concatenate([mesh.points, mesh.points + [300, 0, 0]]), np.concatenate([mesh.triangles, mesh.triangles + len(mesh.points)])
+        np.concatenate([mesh.points, mesh.points + np.array([300, 0, 0])]),
+        np.concatenate([mesh.triangles, mesh.triangles + len(mesh.points)]),
     )
     with pytest.raises(InputError, match="2 separate pieces"):
         outer_loop(two)

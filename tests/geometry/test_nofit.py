@@ -41,13 +41,13 @@ def test_chords_are_those_of_the_clipped_minkowski_sum(seed, gap):
     y = np.linspace(-85, 85, 35)
     left, right = chords(convolution(a, b), y, gap)
     region = clipped(a, b).buffer(gap, quad_segs=400)
-    for h, l, r in zip(y, left, right, strict=True):
+    for h, low, high in zip(y, left, right, strict=True):
         cut = region.intersection(shapely.LineString([(-300, h), (300, h)]))
         if cut.is_empty:
-            assert l > r
+            assert low > high
         else:
-            assert l == pytest.approx(cut.bounds[0], abs=2e-3)
-            assert r == pytest.approx(cut.bounds[2], abs=2e-3)
+            assert low == pytest.approx(cut.bounds[0], abs=2e-3)
+            assert high == pytest.approx(cut.bounds[2], abs=2e-3)
 
 
 @given(st.integers(0, 10_000), st.floats(0.1, 5.0), st.floats(-60, 60))
@@ -56,7 +56,7 @@ def test_the_outermost_contact_leaves_exactly_the_gap(seed, gap, height):
     a, b = lobed(seed), lobed(seed + 7)
     _, right = chords(convolution(a, b), np.array([height]), gap)
     if np.isfinite(right[0]):
-        moved = shapely.Polygon(b + [right[0], height])
+        moved = shapely.Polygon(b + np.array([right[0], height]))
         assert shapely.distance(shapely.Polygon(a), moved) == pytest.approx(gap, abs=1e-9)
 
 

@@ -69,7 +69,7 @@ def test_smooth_outlines_have_no_kink(name):
 
 
 def test_a_round_blank_is_one_circle():
-    fit = fit_outline(round_points(100, 160, noise=0.02) + [30, -7], 0.1)
+    fit = fit_outline(round_points(100, 160, noise=0.02) + np.array([30, -7]), 0.1)
     centre, radius = fit.outline.circle
     assert radius == pytest.approx(100, abs=0.01)
     np.testing.assert_allclose(centre, [30, -7], atol=0.01)

@@ -22,6 +22,9 @@ WRINKLE_SHARE = 0.7
 BACKED = float(np.sin(np.deg2rad(12.0)))
 """Walls with less draft than 12 degrees count as backed by the punch (common practice: 10 to 15)."""
 
+AREA_NOTED, AREA_ATTEND = 2.0, 5.0
+"""Difference of blank and part area [%] that is noted, and that asks for a decision."""
+
 POINTER = "share of compression in the stress; a pointer, not a buckling analysis"
 
 ONE_STEP = (
@@ -48,7 +51,15 @@ class Judged:
 
 def findings_of(j: Judged, margin_wanted: float, thinning_limit: float, stated_force: float | None) -> list[Finding]:
     """All findings of the stage, worst first."""
-    out = [*_margin(j, margin_wanted), *_thinning(j, thinning_limit), *_wrinkle(j), *_balance(j), *_flange(j, stated_force), *_edge(j)]
+    out = [
+        *_margin(j, margin_wanted),
+        *_thinning(j, thinning_limit),
+        *_wrinkle(j),
+        *_balance(j),
+        *_flange(j, stated_force),
+        *_area(j),
+        *_edge(j),
+    ]
     out.append(Finding(
         key="blank.deep", severity="note", sentence=ONE_STEP, source="one-step inverse method, deformation theory of plasticity",
         help="Use the margin to compare shapes and sheets; leave it room.",
@@ -157,6 +168,23 @@ def _flange(j: Judged, stated_force: float | None) -> Iterator[Finding]:
     yield Finding(
         key="blank.flange", severity="note", sentence=f"No blankholder acts in this solution: {j.flange.why}.{extra}", source="shape of the part",
         help="Strains of a part drawn through, or one that still lacks its addendum, are a lower bound.",
+    )  # fmt: skip
+
+
+def _area(j: Judged) -> Iterator[Finding]:
+    """The handbook's rule beside the solution: equal areas of part and blank."""
+    net, pierced = j.developed.net, sum(abs(h.outline.area) for h in j.developed.holes.values())
+    blank = net.area - pierced
+    more = 100.0 * (blank / j.mesh.area - 1.0)
+    if abs(more) <= AREA_NOTED:
+        return
+    inwards = (blank - j.mesh.area) / net.perimeter
+    why = "the edge thickens freely in this solution" if more > 0 else "the sheet is stretched"
+    side = "inside" if more > 0 else "outside"
+    yield Finding(
+        key="blank.constant_area", severity="attend" if abs(more) > AREA_ATTEND else "note", value=more, limit=AREA_NOTED, unit="%",
+        sentence=f"The blank is {abs(more):.1f} % {'larger' if more > 0 else 'smaller'} than the part's own area: {why}. By the handbook's equal areas its edge would lie about {abs(inwards):.1f} mm further {side}.",
+        source="constant area of the middle surface, drawing handbooks", help="Cut the first blanks to the larger outline and trim back in tryout.",
     )  # fmt: skip
 
 

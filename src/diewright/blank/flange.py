@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from diewright.geometry.mesh import TriMesh
 
-_LEVEL = np.cos(np.deg2rad(20.0))
-_STEEP = np.cos(np.deg2rad(35.0))
+_LEVEL = 20.0  # deg: steepest slope of a flange at its edge
+_TURN = 10.0  # deg: how much steeper it may become inwards before it counts as die radius
+_STEEP = 35.0  # deg: what stands steeper is wall
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,8 @@ class Flange:
 
 
 def find_flange(mesh: TriMesh, outer: NDArray[np.int32], thickness: float) -> Flange:
-    """Triangles level within 20 degrees, joined to the outer edge ``outer`` (point numbers), in the top tenth of the depth.
+    """Triangles joined to the outer edge ``outer`` (point numbers) that slope as it does: within 20 degrees of level at the edge, at most 10 degrees
+    steeper inwards, in the top tenth of the depth.
 
     The mesh is in press coordinates, holes filled. A part with nothing steeper than 35 degrees has no wall, so no flange either; nor
     has one whose level rim is narrower than twice the thickness on average.
@@ -37,22 +39,25 @@ def find_flange(mesh: TriMesh, outer: NDArray[np.int32], thickness: float) -> Fl
     plan = 0.5 * np.abs(mesh.doubled_normals[:, 2])
     none = np.zeros(len(mesh.triangles), dtype=bool)
     whole = _plan_area(mesh, outer)
-    level = np.abs(mesh.normals[:, 2])
+    slope = np.degrees(np.arccos(np.clip(np.abs(mesh.normals[:, 2]), 0.0, 1.0)))
     top, depth = float(mesh.points[:, 2].max()), float(np.ptp(mesh.points[:, 2]))
-    if depth < thickness or mesh.areas[level < _STEEP].sum() < 0.01 * mesh.area:
+    if depth < thickness or mesh.areas[slope > _STEEP].sum() < 0.01 * mesh.area:
         return Flange(none, 0.0, whole, "the part has no wall, so nothing is a flange")
     high = mesh.centroids[:, 2] >= top - max(0.1 * depth, 2.0 * thickness)
-    candidate = (level >= _LEVEL) & high
     on_edge = np.zeros(len(mesh.points), dtype=bool)
     on_edge[outer] = True
-    reached = candidate & (on_edge[mesh.triangles].sum(axis=1) >= 1)
+    seeds = high & (slope <= _LEVEL) & (on_edge[mesh.triangles].sum(axis=1) >= 1)
+    if not seeds.any():
+        return Flange(none, 0.0, whole, "the part has no flange: its edge is a wall")
+    candidate = high & (slope <= min(float(np.median(slope[seeds])) + _TURN, _LEVEL + _TURN))
+    reached = seeds & candidate
     while True:
         touched = np.zeros(len(mesh.points), dtype=bool)
         touched[mesh.triangles[reached]] = True
-        more = candidate & (touched[mesh.triangles].sum(axis=1) >= 2)
-        if (more == reached).all() or not more.any():
+        more = reached | (candidate & (touched[mesh.triangles].sum(axis=1) >= 2))
+        if (more == reached).all():
             break
-        reached = reached | more
+        reached = more
     width = float(mesh.areas[reached].sum()) / max(mesh.loop_length(outer), 1e-12)
     if width < 2.0 * thickness:
         return Flange(none, 0.0, whole, "the part has no flange: its edge is a wall")

@@ -151,7 +151,7 @@ def _values(
     area = j.developed.area
     worst = int(np.argmin(j.margin))
     return {
-        "area": area, "outline_area": cut.area, "net_area": fit.outline.area, "perimeter": cut.perimeter, "bbox": [float(box[0]), float(box[1])],
+        "area": area, "outline_area": cut.area, "net_area": fit.outline.area, "part_area": j.mesh.area, "perimeter": cut.perimeter, "bbox": [float(box[0]), float(box[1])],
         "mass_kg": area * inputs.thickness * density * 1e-9, "flange_area": j.flange.area, "flange_why": j.flange.why,
         "blankholder_force": force, "blankholder_pressure": hold.pressure if hold is not None else None, "blankholder_area": hold.area if hold is not None else None,
         "blankholder_handbook": hold.force if hold is not None else None, "draw_ratio": hold.ratio if hold is not None else None,
