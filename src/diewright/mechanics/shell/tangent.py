@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.sparse as sp
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from diewright.mechanics.shell.element import element_force
-from diewright.mechanics.shell.layout import KERNEL
+from diewright.mechanics.shell.layout import C_AREA, KERNEL
 from diewright.mechanics.shell.patch import Patches
 
 Floats = NDArray[np.float64]
@@ -27,8 +27,7 @@ def _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinemati
     row = np.zeros((1, coef.shape[1]))
     s = np.zeros((1, ny))
     t = np.zeros(1)
-    up = np.zeros((1, 21))
-    down = np.zeros((1, 21))
+    force = np.zeros((1, 21))
     row[0] = coef[e]
     for a in range(6):
         own[0, a] = a
@@ -42,40 +41,36 @@ def _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinemati
     for a in range(3):
         own[0, 6 + a] = a
         turn[a] = slope[conn[e, 6 + a]]
-    size = 1e-5 * np.sqrt(coef[e, 16])
-    for a in range(6):
-        for d in range(3):
-            old = local[a, d]
-            local[a, d] = old + size
-            s[0] = state[e]
-            t[0] = stretch[e]
-            element_force(0, local, turn, own, row, s, t, stations, mat, table, kinematic, up)
-            local[a, d] = old - size
-            s[0] = state[e]
-            t[0] = stretch[e]
-            element_force(0, local, turn, own, row, s, t, stations, mat, table, kinematic, down)
-            local[a, d] = old
-            for k in range(21):
-                out[e, k, 3 * a + d] = (up[0, k] - down[0, k]) / (2.0 * size)
-    for a in range(3):
-        old = turn[a]
-        turn[a] = old + 1e-5
+    size = 1e-5 * np.sqrt(coef[e, C_AREA])
+    # One place where the kernel is called: each further one would be compiled again.
+    for k in range(42):
+        a, back = k // 2, k % 2
+        width = size if a < 18 else 1e-5
+        moved = -width if back else width
+        if a < 18:
+            old = local[a // 3, a % 3]
+            local[a // 3, a % 3] = old + moved
+        else:
+            old = turn[a - 18]
+            turn[a - 18] = old + moved
         s[0] = state[e]
         t[0] = stretch[e]
-        element_force(0, local, turn, own, row, s, t, stations, mat, table, kinematic, up)
-        turn[a] = old - 1e-5
-        s[0] = state[e]
-        t[0] = stretch[e]
-        element_force(0, local, turn, own, row, s, t, stations, mat, table, kinematic, down)
-        turn[a] = old
-        for k in range(21):
-            out[e, k, 18 + a] = (up[0, k] - down[0, k]) / 2e-5
+        element_force(0, local, turn, own, row, s, t, stations, mat, table, kinematic, force)
+        if a < 18:
+            local[a // 3, a % 3] = old
+        else:
+            turn[a - 18] = old
+        for j in range(21):
+            if back:
+                out[e, j, a] = (out[e, j, a] - force[0, j]) / (2.0 * width)
+            else:
+                out[e, j, a] = force[0, j]
 
 
-@njit(**{**KERNEL, "parallel": True})
+@njit(**KERNEL)
 def element_stiffness(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out):  # noqa: ANN001, ANN201
     """``out (ne, 21, 21)``: derivative of force (moment) slot by displacement (slope) slot, N and mm."""
-    for e in prange(conn.shape[0]):
+    for e in range(conn.shape[0]):
         _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out)
 
 
