@@ -66,8 +66,8 @@ def _diameter(points: Floats, result: InverseResult) -> float:
     return float(2 * np.linalg.norm(result.flat[rim], axis=1).mean())
 
 
-def _steel(points: Floats, triangles: NDArray[np.int32], r: float = 1.0, **more: float) -> InverseResult:
-    return solve(points, triangles, thickness=0.8, hardening=(STRAIN, 550.0 * (0.008 + STRAIN) ** 0.22), anisotropy=Hill.normal(r), **more)
+def _steel(points: Floats, triangles: NDArray[np.int32], r: float = 1.0) -> InverseResult:
+    return solve(points, triangles, thickness=0.8, hardening=(STRAIN, 550.0 * (0.008 + STRAIN) ** 0.22), anisotropy=Hill.normal(r))
 
 
 def half_cylinder() -> dict[str, float]:
