@@ -62,8 +62,8 @@ def subshapes(shape: Any, kind: Any) -> list[Any]:
     return [found.FindKey(i) for i in range(1, found.Extent() + 1)]
 
 
-def read_shape(path: str, kind: str, stated: str, audit: Audit) -> tuple[Any, str]:
-    """The shape of a file in mm and the unit the file is drawn in."""
+def read_shape(path: str, kind: str, stated: str, audit: Audit) -> tuple[Any, str, str]:
+    """The shape of a file in mm, the unit it is drawn in, and whether "file" or "job" said so."""
     if kind == "step":
         from OCP.STEPControl import STEPControl_Reader as Reader
     else:
@@ -80,12 +80,28 @@ def read_shape(path: str, kind: str, stated: str, audit: Audit) -> tuple[Any, st
             f"the job states {stated} but the {title} file itself says {unit}.", where="part.unit",
             help="Leave part.unit empty to take the file's unit, or have the file exported again.",
         )  # fmt: skip
-    if not unit:
-        raise InputError(f"the {title} file states no unit of length that is known.", where="part.unit", help="Export it again in mm.")
+    if not unit and not stated:
+        raise InputError(
+            f"the {title} file states no unit of length that is known.", where="part.unit", help="State part.unit: mm, cm, m or inch."
+        )
     reader.TransferRoots()
     if reader.NbShapes() == 0:
         raise FileError(f"the {title} file holds no shape.", where="part.file", help="Export the part as a solid or as surfaces.")
-    return reader.OneShape(), unit
+    shape = reader.OneShape()
+    if unit:
+        return shape, unit, "file"
+    audit.add("note", f"the file states no unit of length: the job's unit ({stated}) is taken")
+    # without a unit the kernel takes the numbers as mm
+    return _scaled(shape, UNIT_MM[stated]), stated, "job"
+
+
+def _scaled(shape: Any, factor: float) -> Any:
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+    from OCP.gp import gp_Pnt, gp_Trsf
+
+    move = gp_Trsf()
+    move.SetScale(gp_Pnt(0, 0, 0), factor)
+    return BRepBuilderAPI_Transform(shape, move, True).Shape()
 
 
 def _step_unit(reader: Any, audit: Audit) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from diewright.errors import SolveError
 from diewright.part.audit import Audit
 from diewright.part.cad import UNIT_MM
-from diewright.part.meshing import Field, Meshed, Sizes, choose, filled, oriented
+from diewright.part.meshing import Field, Meshed, Sizes, choose, filled, oriented, refuse_too_many
 from diewright.part.reading import assemble, check_size, choose_skin, note_skins
 from diewright.part.remesh import remesh
 from diewright.part.skins import find_skins
@@ -123,6 +123,8 @@ def _anew(points: np.ndarray, triangles: np.ndarray, area: float, stated: Sizes)
     """Two passes as for CAD: an even mesh to see the curvature, then the mesh with sizes that follow it."""
     from scipy.spatial import cKDTree
 
+    if stated.target:
+        refuse_too_many(area / (0.433 * stated.target**2), stated.target)
     lines = _lines(points, triangles)
     even = stated.target or math.sqrt(area / 4000)
     first = filled(even, stated)

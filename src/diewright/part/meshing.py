@@ -61,6 +61,8 @@ def mesh_faces(brep: str, area: float, stated: Sizes) -> Meshed:
     """Mesh the faces of a BREP file; ``area`` [mm2] is theirs, ``stated`` holds 0 for sizes left to us."""
     import gmsh
 
+    if stated.target:
+        refuse_too_many(area / (0.433 * stated.target**2), stated.target)
     gmsh.initialize(interruptible=False)
     try:
         mesh_settings(gmsh, stated.target or math.sqrt(area / 3000))
@@ -146,6 +148,15 @@ def filled(target: float, stated: Sizes, angle: float = ANGLE) -> Sizes:
     return Sizes(target, chord * (angle / ANGLE if not stated.chord else 1.0), min(stated.least or target / 8, target), angle)
 
 
+def refuse_too_many(count: float, target: float) -> None:
+    """Raise :class:`InputError` if a stated target edge would give more triangles than anyone can use."""
+    if count > TRIANGLES_MOST:
+        raise InputError(
+            f"a target edge of {target:g} mm gives about {count:.0f} triangles; the limit is {TRIANGLES_MOST}.",
+            where="part.target_edge", help="State a longer edge, or 0 to have it chosen.",
+        )  # fmt: skip
+
+
 class Field:
     """The wanted edge over the sample points, its growth limited: ``h(p) <= h(q) + GROWTH |p - q|`` for near ``q``."""
 
@@ -175,12 +186,7 @@ def choose(field: Field, area: float, stated: Sizes) -> Sizes:
     """The sizes to use: stated ones as they are, a target left open so that the mesh has about :data:`TRIANGLES_WANTED` triangles."""
     if stated.target:
         sizes = filled(stated.target, stated)
-        count = field.count(sizes)
-        if count > TRIANGLES_MOST:
-            raise InputError(
-                f"a target edge of {stated.target:g} mm gives about {count:.0f} triangles; the limit is {TRIANGLES_MOST}.",
-                where="part.target_edge", help="State a longer edge, or 0 to have it chosen.",
-            )  # fmt: skip
+        refuse_too_many(field.count(sizes), stated.target)
         return sizes
     low, high = math.sqrt(area / 50_000), math.sqrt(area / 2_000)
     for _ in range(10):
@@ -268,15 +274,20 @@ def _shape_at_points(
         total[here] = high + low
         mine = owner[first] == tag - 1
         agree = float((rise[mine] * total[edge[mine]].sum(axis=1)).sum())
-        k = np.where(np.abs(high) > np.abs(low), high, low) * (-1.0 if agree < 0 else 1.0)
-        larger = np.abs(k) > np.abs(best[here])
-        best[here[larger]] = k[larger]
         exact = np.nan_to_num(np.array(gmsh.model.getNormal(tag, uv)).reshape(-1, 3))
         around = np.zeros((n, 3))
         for i in range(3):
             np.add.at(around, corner[owner == tag - 1, i], doubled[owner == tag - 1])
-        if (exact * around[here]).sum() < 0:
-            exact = -exact
+        around = around[here]
+        around /= np.maximum(np.linalg.norm(around, axis=1, keepdims=True), 1e-300)
+        exact = exact if (exact * around).sum() >= 0 else -exact
+        # at a pole the surface's parameters give no normal, or the opposite one: the mesh knows better there
+        facing = np.einsum("ij,ij->i", exact, around)
+        exact = np.where((facing < 0.5)[:, None], around, exact)
+        k = np.where(np.abs(high) > np.abs(low), high, low) * (-1.0 if agree < 0 else 1.0)
+        k = np.where(facing < -0.5, -k, np.where(facing < 0.5, 0.0, k))
+        larger = np.abs(k) > np.abs(best[here])
+        best[here[larger]] = k[larger]
         cosine = np.einsum("ij,ij->i", exact, seen[here])
         known = (np.abs(seen[here]).sum(axis=1) > 0) & (np.abs(exact).sum(axis=1) > 0)
         sharp[here[known & (cosine < limit)]] = 1

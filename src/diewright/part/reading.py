@@ -40,7 +40,7 @@ def _read_cad(request: dict[str, Any], audit: Audit, progress: Progress) -> tupl
 
     cad.silence()
     progress("reading the file", 0.15)
-    shape, unit = cad.read_shape(request["path"], request["kind"], request["unit"], audit)
+    shape, unit, unit_source = cad.read_shape(request["path"], request["kind"], request["unit"], audit)
     progress("checking the faces", 0.3)
     body = cad.one_body(shape, audit)
     box = cad.corners(body.shape)
@@ -80,7 +80,7 @@ def _read_cad(request: dict[str, Any], audit: Audit, progress: Progress) -> tupl
     owner_face = np.array(faces)[mesh.face] + 1
     return assemble(
         mesh, owner_face, thickness if used == "middle" else 0.0, audit,
-        {"format": request["kind"], "unit": unit, "unit_source": "file", "kind": kind, "skin": f"{used}: {why}", "skin_used": used, "skin_up": up,
+        {"format": request["kind"], "unit": unit, "unit_source": unit_source, "kind": kind, "skin": f"{used}: {why}", "skin_used": used, "skin_up": up,
          "thickness_found": thickness, "thickness_range": [skins.low, skins.high] if skins else None, "bodies": body.bodies,
          "faces": len(body.faces), "skin_faces": len(faces), "skin_area": area, "bbox": [list(box[0]), list(box[1])]},
     )  # fmt: skip
@@ -252,7 +252,7 @@ def to_middle(mesh: Meshed, thickness: float) -> tuple[np.ndarray, np.ndarray]:
         np.add.at(matrix, mesh.triangles[:, i], size[:, None, None] * normal[:, :, None] * normal[:, None, :])
         np.add.at(right, mesh.triangles[:, i], size[:, None] * normal * step)
     trace = np.einsum("kii->k", matrix)
-    matrix += (1e-4 * trace + 1e-300)[:, None, None] * np.eye(3)
+    matrix += (1e-8 * trace + 1e-300)[:, None, None] * np.eye(3)
     move = np.linalg.solve(matrix, right[..., None])[..., 0]
     length = np.linalg.norm(move, axis=1, keepdims=True)
     move *= np.minimum(1.0, thickness / np.maximum(length, 1e-300))

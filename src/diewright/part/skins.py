@@ -47,19 +47,19 @@ def find_skins(points: np.ndarray, triangles: np.ndarray, face: np.ndarray, neig
     normal = np.divide(doubled, size[:, None], out=np.zeros_like(doubled), where=ok[:, None])
     faces = int(face.max()) + 1
     area = np.bincount(face, weights=0.5 * size, minlength=faces)
+    half = float(np.sqrt(0.5 * area.sum()))
+    hollow = abs(float(np.einsum("ij,ij->i", a - points.mean(axis=0), doubled).sum())) / 6
+    if 2 * hollow < 1e-5 * half * area.sum():
+        raise _no_thickness(2 * hollow / max(float(area.sum()), 1e-300))
     origin, start = _spread(points, triangles, face, 0.5 * size, faces)
     distance, hit = _inward(points, triangles, normal, origin, start)
     opposed = (hit >= 0) & (np.einsum("ij,ij->i", normal[start], normal[hit]) < -0.5)
     weight = area[face[start]] / np.bincount(face[start], minlength=faces)[face[start]]
-    half = np.sqrt(0.5 * area.sum())
     if not opposed.any() or weight[opposed].sum() < 0.5 * weight.sum():
         raise _no_sheet(points, "its opposite sides do not run beside each other")
     thickness = _median(distance[opposed], weight[opposed])
     if thickness < 1e-5 * half or thickness < 1e-4:
-        raise FileError(
-            f"the solid has no thickness ({thickness:.2g} mm between its sides).", where="part.file",
-            help="Export one skin as a surface, or the solid with its true thickness.",
-        )  # fmt: skip
+        raise _no_thickness(thickness)
     agrees = opposed & (np.abs(distance - thickness) < AGREE * thickness)
     share = weight[agrees].sum() / weight.sum()
     if thickness > BLOCK * half:
@@ -72,6 +72,13 @@ def find_skins(points: np.ndarray, triangles: np.ndarray, face: np.ndarray, neig
     low, high = (_quantile(distance[use], weight[use], p) for p in (0.05, 0.95))
     areas = (float(area[side == 0].sum()), float(area[side == 1].sum()))
     return Skins(side, float(_median(distance[use], weight[use])), float(low), float(high), areas)
+
+
+def _no_thickness(found: float) -> FileError:
+    return FileError(
+        f"the solid has no thickness ({found:.2g} mm between its sides).", where="part.file",
+        help="Export one skin as a surface, or the solid with its true thickness.",
+    )  # fmt: skip
 
 
 def _no_sheet(points: np.ndarray, why: str) -> FileError:
