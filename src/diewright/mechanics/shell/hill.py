@@ -53,16 +53,23 @@ def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001, 
     high = r(-1.0)
     g = zero
     theta = one
+    y1, y2, y3 = zero, zero, zero
     answer = NOT_RETURNED
+    last = False
     for _ in range(60):
         g = dl / sy
         theta = one / (one + recall * dl)
         w = one + theta * kin * g
-        m11, m22, m12, m33 = ce * w + g * p11, ce * w + g * p22, -nu * ce * w + g * p12, cs * w + g * p33
+        cw = ce * w
+        m11, m22, m12 = cw + g * p11, cw + g * p22, g * p12 - nu * cw
+        i33 = one / (cs * w + g * p33)
         idet = one / (m11 * m22 - m12 * m12)
         b1, b2, b3 = e11 - theta * ca1, e22 - theta * ca2, g12 - theta * ca3
-        x1, x2, x3 = (m22 * b1 - m12 * b2) * idet, (m11 * b2 - m12 * b1) * idet, b3 / m33
+        x1, x2, x3 = (m22 * b1 - m12 * b2) * idet, (m11 * b2 - m12 * b1) * idet, b3 * i33
         y1, y2, y3 = p11 * x1 + p12 * x2, p12 * x1 + p22 * x2, p33 * x3
+        if last:
+            answer = FINE
+            break
         s = math.sqrt(x1 * y1 + x2 * y2 + x3 * y3)
         res = sy / s - one
         if abs(res) <= tol:
@@ -78,15 +85,21 @@ def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001, 
         c1 = -dtheta * ca1 - ce * dw * (x1 - nu * x2) - dg * y1
         c2 = -dtheta * ca2 - ce * dw * (x2 - nu * x1) - dg * y2
         c3 = -dtheta * ca3 - cs * dw * x3 - dg * y3
-        ds = (y1 * (m22 * c1 - m12 * c2) * idet + y2 * (m11 * c2 - m12 * c1) * idet + y3 * c3 / m33) / s
-        rate = (slope - sy * ds / s) / s
-        new = dl - res / rate
-        if not (new > low and (high < zero or new < high)):
+        ds = (y1 * (m22 * c1 - m12 * c2) * idet + y2 * (m11 * c2 - m12 * c1) * idet + y3 * c3 * i33) / s
+        change = -res * s / (slope - sy * ds / s)
+        new = dl + change
+        inside = new > low and (high < zero or new < high)
+        if not inside:
             new = r(0.5) * (low + high) if high > zero else r(2.0) * low + r(1e-6)
         if new == dl:
             answer = FINE  # the bracket is as narrow as the numbers allow
             break
         dl = new
-        sy, slope = flow(ep + dl, mat, table)
+        if inside and res * res <= r(0.1) * tol:
+            # Newton squares the residual: this step is the last, and the flow stress along its slope is exact enough.
+            sy += slope * change
+            last = True
+        else:
+            sy, slope = flow(ep + dl, mat, table)
     a11, a22, a12 = theta * (a11 + kin * g * x1), theta * (a22 + kin * g * x2), theta * (a12 + kin * g * x3)
     return x1 + a11, x2 + a22, x3 + a12, g * y1, g * y2, g * y3, dl, a11, a22, a12, answer

@@ -1,6 +1,12 @@
-"""The loops on the CPU: elements, nodes, mirrored nodes; hundreds of steps a call.
+"""The loops on the CPU: elements, sides, nodes, mirrored nodes; hundreds of steps a call.
 
-Each loop walks blocks of a fixed number, so that sums have one order whatever the number of threads: same input, same output.
+Each loop walks a fixed number of blocks, so that sums have one order whatever the number of threads: same input, same output.
+Arrays travel in four bundles:
+
+- ``mesh``: conn, coef, stations, mat, table, side_slots, start, slots, ghost, ghost_normal
+- ``body``: x, v, slope, slope_v, state, stretch, force, extra, support
+- ``rules``: mass, inertia, external, bc, bc_scale
+- ``clock``: times, values (histories), speed (room for one value a history)
 """
 
 from __future__ import annotations
@@ -27,8 +33,12 @@ def forces(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic
 
 
 @njit(**KERNEL)
-def _element_block(b, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):  # noqa: ANN001, ANN202
+def element_block(b, mesh, body, kinematic, bad):  # noqa: ANN001, ANN201
+    """Elements of block ``b``; the worst answer and its element into ``bad[b]``."""
+    conn, coef, stations, mat, table = mesh[0], mesh[1], mesh[2], mesh[3], mesh[4]
+    x, slope, state, stretch, force = body[0], body[2], body[4], body[5], body[6]
     ne = conn.shape[0]
+    bad[b, 0] = FINE
     for e in range(b * ne // BLOCKS, (b + 1) * ne // BLOCKS):
         a = element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force)
         if a > bad[b, 0]:
@@ -37,27 +47,15 @@ def _element_block(b, x, slope, conn, coef, state, stretch, stations, mat, table
 
 
 @njit(**KERNEL)
-def _node_block(  # noqa: ANN202
-    b,  # noqa: ANN001
-    n,  # noqa: ANN001
-    x,  # noqa: ANN001
-    v,  # noqa: ANN001
-    acting,  # noqa: ANN001
-    mass,  # noqa: ANN001
-    start,  # noqa: ANN001
-    slots,  # noqa: ANN001
-    force,  # noqa: ANN001
-    extra,  # noqa: ANN001
-    outer,  # noqa: ANN001
-    pressure,  # noqa: ANN001
-    conn,  # noqa: ANN001
-    bc,  # noqa: ANN001
-    bc_scale,  # noqa: ANN001
-    speed,  # noqa: ANN001
-    damping,  # noqa: ANN001
-    dt,  # noqa: ANN001
-    work,  # noqa: ANN001
-):
+def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):  # noqa: ANN001, ANN201
+    """Sides and nodes of block ``b``, one step on."""
+    conn, side_slots, start, slots = mesh[0], mesh[5], mesh[6], mesh[7]
+    x, v, slope, slope_v, force, extra, support = body[0], body[1], body[2], body[3], body[6], body[7], body[8]
+    mass, inertia, outer, bc, bc_scale = rules
+    speed = clock[2]
+    ns = slope.shape[0]
+    for i in range(b * ns // BLOCKS, (b + 1) * ns // BLOCKS):
+        side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, b)
     for i in range(b * n // BLOCKS, (b + 1) * n // BLOCKS):
         fx, fy, fz = node_gather(i, start, slots, force)
         fx, fy, fz = fx + extra[i, 0], fy + extra[i, 1], fz + extra[i, 2]
@@ -65,51 +63,7 @@ def _node_block(  # noqa: ANN202
         if pressure != 0:
             hx, hy, hz = pressure_gather(i, x, conn, start, slots, pressure)
             gx, gy, gz = gx + hx, gy + hy, gz + hz
-        node_step(i, fx, fy, fz, gx, gy, gz, x, v, acting, mass, bc, bc_scale, speed, damping, dt, work, b)
-
-
-@njit(**KERNEL)
-def _side_block(b, slope, slope_v, inertia, side_slots, side_drag, force, dt, work):  # noqa: ANN001, ANN202
-    ns = slope.shape[0]
-    for i in range(b * ns // BLOCKS, (b + 1) * ns // BLOCKS):
-        side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, b)
-
-
-@njit(**PARALLEL)
-def _elements(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):  # noqa: ANN001, ANN202
-    for b in prange(BLOCKS):
-        _element_block(b, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
-
-
-@njit(**PARALLEL)
-def _nodes(  # noqa: ANN202
-    n,  # noqa: ANN001
-    x,  # noqa: ANN001
-    v,  # noqa: ANN001
-    acting,  # noqa: ANN001
-    mass,  # noqa: ANN001
-    start,  # noqa: ANN001
-    slots,  # noqa: ANN001
-    force,  # noqa: ANN001
-    extra,  # noqa: ANN001
-    outer,  # noqa: ANN001
-    pressure,  # noqa: ANN001
-    conn,  # noqa: ANN001
-    bc,  # noqa: ANN001
-    bc_scale,  # noqa: ANN001
-    speed,  # noqa: ANN001
-    damping,  # noqa: ANN001
-    dt,  # noqa: ANN001
-    work,  # noqa: ANN001
-    slope,  # noqa: ANN001
-    slope_v,  # noqa: ANN001
-    inertia,  # noqa: ANN001
-    side_slots,  # noqa: ANN001
-    side_drag,  # noqa: ANN001
-):
-    for b in prange(BLOCKS):
-        _side_block(b, slope, slope_v, inertia, side_slots, side_drag, force, dt, work)
-        _node_block(b, n, x, v, acting, mass, start, slots, force, extra, outer, pressure, conn, bc, bc_scale, speed, damping, dt, work)
+        node_step(i, fx, fy, fz, gx, gy, gz, x, v, support, mass, bc, bc_scale, speed, damping, dt, work, b)
 
 
 @njit(**KERNEL)
@@ -127,98 +81,69 @@ def history_value(times, values, k, t):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def advance(  # noqa: ANN201
-    steps,  # noqa: ANN001
-    time,  # noqa: ANN001
-    dt,  # noqa: ANN001
-    n,  # noqa: ANN001
-    x,  # noqa: ANN001
-    v,  # noqa: ANN001
-    slope,  # noqa: ANN001
-    slope_v,  # noqa: ANN001
-    inertia,  # noqa: ANN001
-    side_slots,  # noqa: ANN001
-    side_drag,  # noqa: ANN001
-    acting,  # noqa: ANN001
-    mass,  # noqa: ANN001
-    conn,  # noqa: ANN001
-    coef,  # noqa: ANN001
-    state,  # noqa: ANN001
-    stretch,  # noqa: ANN001
-    stations,  # noqa: ANN001
-    mat,  # noqa: ANN001
-    table,  # noqa: ANN001
-    kinematic,  # noqa: ANN001
-    force,  # noqa: ANN001
-    start,  # noqa: ANN001
-    slots,  # noqa: ANN001
-    extra,  # noqa: ANN001
-    outer,  # noqa: ANN001
-    ghost,  # noqa: ANN001
-    ghost_normal,  # noqa: ANN001
-    bc,  # noqa: ANN001
-    bc_scale,  # noqa: ANN001
-    times,  # noqa: ANN001
-    values,  # noqa: ANN001
-    speed,  # noqa: ANN001
-    pressure_row,  # noqa: ANN001
-    damping,  # noqa: ANN001
-    work,  # noqa: ANN001
-    threads,  # noqa: ANN001
-    bad,  # noqa: ANN001
-):
-    """Central differences, ``steps`` times; returns ``(steps done, answer, element)``.
+def tick(step, time, dt, clock, pressure_row):  # noqa: ANN001, ANN201
+    """Fill ``speed`` for the middle of the step; returns the pressure [MPa] at its start."""
+    times, values, speed = clock
+    for k in range(times.shape[0]):
+        speed[k] = history_value(times, values, k, time + (step + 0.5) * dt)
+    zero = speed[0] * 0
+    if pressure_row < 0:
+        return zero
+    return type(zero)(history_value(times, values, pressure_row, time + step * dt))
 
-    ``speed`` is room for one value a history; ``work`` (BLOCKS, 5) sums internal, external, support, damping and side-damping work [N mm];
-    ``pressure_row`` is a history of pressure [MPa], or -1; ``bad`` (BLOCKS, 2) int64 is room for answers.
+
+@njit(**KERNEL)
+def worst(bad):  # noqa: ANN001, ANN201
+    """First block with an answer that is not fine: ``(answer, element)``."""
+    for b in range(BLOCKS):
+        if bad[b, 0] != FINE:
+            return bad[b, 0], bad[b, 1]
+    return FINE, -1
+
+
+@njit(**KERNEL)
+def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN001, ANN201
+    """Central differences, ``steps`` times, in one thread; returns ``(steps done, answer, element)``.
+
+    ``work`` (BLOCKS, 5) sums internal, external, support, damping and side-damping work [N mm]; ``pressure_row`` is a history of
+    pressure [MPa], or -1; ``bad`` (BLOCKS, 2) int64 is room for answers.
     """
-    pressure = speed[0] * 0
     for step in range(steps):
-        t_half = time + (step + 0.5) * dt
-        for k in range(times.shape[0]):
-            speed[k] = history_value(times, values, k, t_half)
-        if pressure_row >= 0:
-            pressure = type(pressure)(history_value(times, values, pressure_row, time + step * dt))
+        pressure = tick(step, time, dt, clock, pressure_row)
         for b in range(BLOCKS):
-            bad[b, 0] = FINE
-        if threads:
-            _elements(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
-        else:
-            for b in range(BLOCKS):
-                _element_block(b, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad)
+            element_block(b, mesh, body, kinematic, bad)
+        answer, element = worst(bad)
+        if answer != FINE:
+            return step, answer, element
+        ghost_fold(mesh[8], mesh[9], n, mesh[6], mesh[7], body[6], body[7])
         for b in range(BLOCKS):
-            if bad[b, 0] != FINE:
-                return step, bad[b, 0], bad[b, 1]
-        ghost_fold(ghost, ghost_normal, n, start, slots, force, extra)
-        if threads:
-            _nodes(
-                n,
-                x,
-                v,
-                acting,
-                mass,
-                start,
-                slots,
-                force,
-                extra,
-                outer,
-                pressure,
-                conn,
-                bc,
-                bc_scale,
-                speed,
-                damping,
-                dt,
-                work,
-                slope,
-                slope_v,
-                inertia,
-                side_slots,
-                side_drag,
-            )
-        else:
-            for b in range(BLOCKS):
-                _side_block(b, slope, slope_v, inertia, side_slots, side_drag, force, dt, work)
-                _node_block(b, n, x, v, acting, mass, start, slots, force, extra, outer, pressure, conn, bc, bc_scale, speed, damping, dt, work)
-        ghost_place(ghost, ghost_normal, n, x)
+            node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
+        ghost_place(mesh[8], mesh[9], n, body[0])
+    return steps, FINE, -1
+
+
+@njit(**PARALLEL)
+def _elements(mesh, body, kinematic, bad):  # noqa: ANN001, ANN202
+    for b in prange(BLOCKS):
+        element_block(b, mesh, body, kinematic, bad)
+
+
+@njit(**PARALLEL)
+def _nodes(n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):  # noqa: ANN001, ANN202
+    for b in prange(BLOCKS):
+        node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
+
+
+@njit(**KERNEL)
+def advance_threads(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN001, ANN201
+    """As :func:`advance`, the blocks shared out over the cores."""
+    for step in range(steps):
+        pressure = tick(step, time, dt, clock, pressure_row)
+        _elements(mesh, body, kinematic, bad)
+        answer, element = worst(bad)
+        if answer != FINE:
+            return step, answer, element
+        ghost_fold(mesh[8], mesh[9], n, mesh[6], mesh[7], body[6], body[7])
+        _nodes(n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
+        ghost_place(mesh[8], mesh[9], n, body[0])
     return steps, FINE, -1

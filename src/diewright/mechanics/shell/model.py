@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 from diewright.errors import InputError, SolveError
 from diewright.mechanics.shell.form import ShellForm, at_rest, place
 from diewright.mechanics.shell.layout import FINE, M_TOL, NOT_A_NUMBER, NOT_RETURNED, TURNED
-from diewright.mechanics.shell.loops import BLOCKS, advance
+from diewright.mechanics.shell.loops import BLOCKS, advance, advance_threads
 from diewright.mechanics.shell.material import ShellMaterial
 from diewright.mechanics.shell.patch import Patches
 from diewright.mechanics.shell.recover import Recovered, recover
@@ -178,44 +178,21 @@ class ShellModel:
         # critical damping of the lightest side: omega dt = 1/sqrt(SIDE_INERTIA)
         drag = self.side_damping * 2.0 * 0.8 / self.dt
         p = self.patches
-        done, answer, element = advance(
+        go = advance_threads if self.threads else advance
+        done, answer, element = go(
             steps,
             self.time,
             self.dt,
             p.n,
-            form.x,
-            v,
-            form.slope,
-            sv,
-            inertia,
-            p.side_slots,
-            drag,
-            support,
-            self._mass,
-            p.conn,
-            self._coef,
-            form.state,
-            form.stretch,
-            self._stations,
-            self._mat,
-            self._table,
+            (p.conn, self._coef, self._stations, self._mat, self._table, p.side_slots, p.start, p.slots, p.ghost, p.ghost_normal),
+            (form.x, v, form.slope, sv, form.state, form.stretch, self._force, self._extra, support),
+            (self._mass, inertia, self.external, self.bc, self.bc_scale),
+            (self._times, self._values, np.zeros(len(self._times), dtype=self.real)),
             self.material.kinematic,
-            self._force,
-            p.start,
-            p.slots,
-            self._extra,
-            self.external,
-            p.ghost,
-            p.ghost_normal,
-            self.bc,
-            self.bc_scale,
-            self._times,
-            self._values,
-            np.zeros(len(self._times), dtype=self.real),
             self._pressure_row,
+            drag,
             self.damping,
             work,
-            self.threads,
             self._bad,
         )
         at = self.time + done * self.dt

@@ -95,7 +95,7 @@ class StaticShell:
         load_before: (n, 3) the load that ``form`` is in balance with; without it the force out of balance at the start fades evenly.
         turn: (ghosts, 3) mirror normals at the end (they turn evenly from the present ones; the mesh keeps them).
         first, smallest: shares of the whole for the first and the least increment.
-        tolerance: residual over the larger of internal force and load.
+        tolerance: residual over the larger of what the elements carry and the load.
         rigid: hold the six rigid motions of a free body by springs that end without force.
 
         Raises :class:`SolveError` where no increment closes, or where a free body's loads do not balance.
@@ -190,13 +190,15 @@ class StaticShell:
             out = np.concatenate([f.ravel(), moment]) - target
             if springs is not None:
                 out[:n3] += springs @ (form.x[: p.n] - origin).ravel()
-            return np.where(free, out, 0.0), f, new
+            carried = float(np.linalg.norm(self._force[:, :18])) + float(np.linalg.norm(self._force[:, 18:])) / self._span
+            return np.where(free, out, 0.0), f, new, carried
 
         now = guess
-        res, f, new = residual(now)
+        res, f, new, carried = residual(now)
         size = float(np.linalg.norm(weight * res))
         for it in range(30):
-            scale = max(float(np.linalg.norm(f)), float(np.linalg.norm(target[:n3])), floor)
+            # what the elements carry, not what is left of it: in pure bending the nodes carry nothing
+            scale = max(carried, float(np.linalg.norm(target[:n3])), floor)
             if it and size <= tolerance * scale + floor:
                 # the new state belongs to the places just found
                 return new, f, it, size / scale, scale
@@ -220,7 +222,7 @@ class StaticShell:
                 trial.slope += cut * du[n3:]
                 trial.x = place(p, trial.x)
                 try:
-                    res_new, f, new = residual(trial)
+                    res_new, f, new, carried = residual(trial)
                     size_new = float(np.linalg.norm(weight * res_new))
                     if np.isfinite(size_new) and (it == 0 or size_new < 1e4 * max(size, 1e-3 * scale)):
                         break
