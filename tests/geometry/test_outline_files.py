@@ -1,6 +1,7 @@
 """DXF and STEP: written, read back by an independent reader, compared with the outline."""
 
 import io
+from itertools import pairwise
 
 import ezdxf
 import numpy as np
@@ -9,7 +10,7 @@ import shapely
 
 from diewright.geometry.outline import fit_outline, offset
 from diewright.geometry.outline_files import Note, dxf, moved, step
-from diewright.geometry.pieces import circle
+from diewright.geometry.pieces import Arc, Line, Outline, circle
 
 T = np.linspace(0, 2 * np.pi, 240, endpoint=False)
 WAVY = (80 + 6 * np.cos(5 * T))[:, None] * np.column_stack([1.5 * np.cos(T), np.sin(T)])
@@ -20,7 +21,17 @@ def rounded():
     return np.array([edge.interpolate(i / 300, normalized=True).coords[0] for i in range(300)])
 
 
+def bitten():
+    """A plate with a bite off its middle in its upper side: a clockwise arc that starts at no special angle."""
+    c, r = np.array([50.0, 70.0]), 20.0
+    a = np.arcsin(-0.5)
+    bite = Arc(c, r, a, -(np.pi + 2 * a))
+    corners = [bite.end, np.array([0.0, 60.0]), np.zeros(2), np.array([100.0, 0.0]), np.array([100.0, 60.0]), bite.start]
+    return Outline((bite, *(Line(p, q) for p, q in pairwise(corners))))
+
+
 OUTLINES = {
+    "bitten": bitten(),
     "wavy": fit_outline(WAVY).outline,
     "rounded": fit_outline(rounded()).outline,
     "ell grown": offset(fit_outline(np.array([[0, 0], [100, 0], [100, 30], [30, 30], [30, 100], [0, 100.0]])).outline, 4.0),
@@ -90,7 +101,7 @@ def test_step_round_trip(name, tmp_path):
 
     o = OUTLINES[name]
     middle = o.points(0.1).mean(axis=0)
-    hole = circle(np.array([10.0, 10.0]) if name == "ell grown" else middle, 4.0)
+    hole = circle(np.array([10.0, 10.0]) if name in ("ell grown", "bitten") else middle, 4.0)
     data = step(o, [hole])
     assert data == step(o, [hole])
     path = tmp_path / "blank.step"

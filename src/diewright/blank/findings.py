@@ -22,6 +22,9 @@ WRINKLE_SHARE = 0.7
 BACKED = float(np.sin(np.deg2rad(12.0)))
 """Walls with less draft than 12 degrees count as backed by the punch (common practice: 10 to 15)."""
 
+DIE_BAND = 0.25
+"""Share of the depth below the top that the die radius is taken to reach."""
+
 AREA_NOTED, AREA_ATTEND = 2.0, 5.0
 """Difference of blank and part area [%] that is noted, and that asks for a decision."""
 
@@ -114,9 +117,11 @@ def _thinning(j: Judged, limit: float) -> Iterator[Finding]:
 def _wrinkle(j: Judged) -> Iterator[Finding]:
     pressed = (j.wrinkle > WRINKLE_SHARE) & (j.thinning < -1.0)
     off = pressed & ~j.flange.cells
-    # A steep wall is backed by punch and die; a sloping one hangs free during the draw, where it puckers.
-    free = off & (np.abs(j.mesh.normals[:, 2]) > BACKED)
-    few = 0.005 * j.mesh.area
+    # A steep wall is backed by punch and die, the die radius by the die; a sloping wall hangs free during the draw, where it puckers.
+    top, depth = float(j.mesh.points[:, 2].max()), float(np.ptp(j.mesh.points[:, 2]))
+    below_die = j.mesh.centroids[:, 2] < top - DIE_BAND * depth
+    free = off & below_die & (np.abs(j.mesh.normals[:, 2]) > BACKED)
+    few = 0.01 * j.mesh.area
     if j.flange.there and float(j.mesh.areas[free].sum()) > few:
         where = place(j.mesh, _worst(-j.wrinkle * j.mesh.areas, free), j.zone)
         yield Finding(
@@ -128,7 +133,9 @@ def _wrinkle(j: Judged) -> Iterator[Finding]:
     if float(j.mesh.areas[rest].sum()) > few:
         where = place(j.mesh, _worst(-j.wrinkle * j.mesh.areas, rest), j.zone)
         backed = (
-            "it stands between punch and die" if j.flange.there else "the final shape has no flange: it was under the blankholder before"
+            "it lies on the die radius or between punch and die"
+            if j.flange.there
+            else "the final shape has no flange: it was under the blankholder before"
         )
         yield Finding(
             key="blank.wrinkle.wall", severity="note", value=float(j.wrinkle[rest].max()), limit=WRINKLE_SHARE, place=where, source=POINTER,
