@@ -50,7 +50,7 @@ def _normals(p: np.ndarray, t: np.ndarray) -> np.ndarray:
 
 
 def remesh(
-    points: np.ndarray, triangles: np.ndarray, lines: np.ndarray, wanted: Wanted, chord: float, rounds: int = 8
+    points: np.ndarray, triangles: np.ndarray, lines: np.ndarray, wanted: Wanted, chord: float, rounds: int = 6
 ) -> tuple[np.ndarray, np.ndarray]:
     """New points and triangles; ``lines (k, 2)`` are rim and crease edges, ``wanted(points)`` the edge lengths, ``chord`` [mm] how far a line may be cut short."""
     from igl import AABB
@@ -62,10 +62,10 @@ def remesh(
     corner = _corners(p, f)
     rng = np.random.default_rng(11)
     for i in range(rounds):
-        for _ in range(12 if i == 0 else 4):
+        for _ in range(25 if i == 0 else 8):
             before = len(t)
             p, t, f, corner, _ = _collapse(p, t, f, corner, wanted, chord, rng)
-            if before - len(t) < 0.01 * before:
+            if before - len(t) < 0.004 * before:
                 break
         for _ in range(8 if i == 0 else 3):
             p, t, f, corner, changed = _split(p, t, f, corner, wanted)
@@ -158,8 +158,18 @@ def _collapse(
     if len(drop) == 0:
         return p, t, f, corner, False
     start, list_t = _around(t, n)
-    # a collapse is done if it comes first among all that touch any triangle around its two points; the order is shuffled, so that one that
-    # may not be done does not stand in the way of its neighbours for ever
+    # no triangle may turn over or become flat, and no edge too long
+    owner, tri = _expand(drop, start, list_t)
+    old = t[tri]
+    moved = np.where(old == drop[owner, None], keep[owner, None], old)
+    gone = (old == keep[owner, None]).any(axis=1)
+    turned = (_normals(p, old) * _normals(p, moved)).sum(axis=1) < 0.5
+    flat = _shape(p, moved) < 0.1 * np.minimum(1.0, 10 * _shape(p, old))
+    longest = np.max([np.linalg.norm(p[moved[:, i]] - p[moved[:, (i + 1) % 3]], axis=1) for i in range(3)], axis=0)
+    fine = np.ones(len(drop), dtype=bool)
+    fine[owner[~gone & (turned | flat | (longest > 1.5 * h[keep[owner]]))]] = False
+    drop, keep = drop[fine], keep[fine]
+    # of those whose surroundings touch, the first of a shuffled order is done
     rank = rng.permutation(len(drop))
     owner_d, tri_d = _expand(drop, start, list_t)
     owner_k, tri_k = _expand(keep, start, list_t)
@@ -168,15 +178,6 @@ def _collapse(
     np.minimum.at(least, tri, rank[owner])
     ok = np.ones(len(drop), dtype=bool)
     ok[owner[least[tri] != rank[owner]]] = False
-    # no triangle may turn over and no edge may become too long
-    mine = ok[owner_d]
-    owner_d, old = owner_d[mine], t[tri_d[mine]]
-    moved = np.where(old == drop[owner_d, None], keep[owner_d, None], old)
-    gone = (old == keep[owner_d, None]).any(axis=1)
-    turned = (_normals(p, old) * _normals(p, moved)).sum(axis=1) < 0.5
-    flat = _shape(p, moved) < 0.1 * np.minimum(1.0, 10 * _shape(p, old))
-    longest = np.max([np.linalg.norm(p[moved[:, i]] - p[moved[:, (i + 1) % 3]], axis=1) for i in range(3)], axis=0)
-    ok[owner_d[~gone & (turned | flat | (longest > 1.5 * h[keep[owner_d]]))]] = False
     if not ok.any():
         return p, t, f, corner, False
     to = np.arange(n)
