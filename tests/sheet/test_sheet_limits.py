@@ -216,6 +216,20 @@ def test_groove_refuses(change, says):
 
 
 def test_a_sheet_that_never_necks_is_said_so():
-    steep = hardening_law("table", {"strain": [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0], "flow": [1.0, 20.0, 400.0, 8e3, 1.6e5, 3.2e6, 6.4e7]})
-    with pytest.raises(SolveError, match=r"found no limit|did not converge"):
+    # Rising like exp(3 ep), it hardens faster than it thins as far as the analysis goes.
+    strain = np.linspace(0.0, 6.0, 61)
+    steep = hardening_law("table", {"strain": list(strain), "flow": list(np.exp(3.0 * strain))})
+    with pytest.raises(SolveError, match=r"found no limit on the path with strain ratio 0"):
         marciniak_kuczynski(Mises(), steep, 0.99, ratios=[0.0], step=0.05)
+
+
+@pytest.mark.parametrize("groove", [0.95, 0.9995])
+@pytest.mark.parametrize("rate", [0.0, 0.002])
+def test_groove_with_laws_that_leave_zero_strain_steeply(groove, rate):
+    for law in (
+        hardening_law("ludwik", {"s0": 150.0, "K": 400.0, "n": 0.5}),
+        hardening_law("hockett-sherby", {"ss": 900.0, "s0": 350.0, "m": 5.0, "p": 0.6}),
+        power(0.2),
+    ):
+        found = marciniak_kuczynski(Mises(), law, groove, ratios=[-0.4, 0.0, 0.6], rate_exponent=rate, step=0.01)
+        assert (found.major > 0.01).all()

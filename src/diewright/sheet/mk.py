@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from diewright.errors import InputError, SolveError
-from diewright.sheet.hardening import HardeningLaw
+from diewright.sheet.hardening import SLOPE_FLOOR, HardeningLaw
 from diewright.sheet.surface import Floats, YieldSurface
 
 STOP_RATIO = 100.0  # the sheet has stopped when the band strains this many times faster
@@ -29,6 +29,7 @@ _FIRST_STEP, _STEP_GROWTH = 2e-4, 1.15
 _BAND_STRAIN_MAX = 5.0
 _NEWTON_MAX = 30
 _TOLERANCE = 1e-10
+_REST = 1e-14  # a sheet slower than this beside the band counts as rigid
 _PULL_MIN = 0.1  # stress across the band over the largest component
 
 
@@ -209,23 +210,19 @@ def _step(band: _Band, surface: YieldSurface, law: HardeningLaw, groove: float, 
     known = np.log(float(law.stress(strain))) + np.log(groove) - np.log(across) + band.thinning
 
     case = _Case(surface, law, m, size, frame, tau, along, known)
-    eta, x, good = _newton(band, case, guess, rigid=False)
+    eta, x, good = _newton(band, case, guess, logged=m > 0.0)
     spent = np.zeros(len(x), bool)
-    held = np.flatnonzero(~good | (~band.live & (x <= 0.0))) if m == 0.0 else np.flatnonzero(~good)
+    held = np.flatnonzero(~good | (~band.live & (x <= _REST)))
     if len(held):
         # Either the sheet is still rigid beside the band, or the band has passed the last equilibrium. In both cases
         # the band only thins (plane strain along itself), where it pulls hardest: compare that pull with the sheet's.
         sub, part = band.keep(held), case.rows(held)
-        eta_held, _, found = _newton(sub, part, guess[held], rigid=True)
-        pull = _residuals(sub, part, eta_held, np.zeros(len(held)))[1]
-        lost = ~found | (~good[held] & ((pull > _TOLERANCE) | (m > 0.0)))
-        if lost.any():
-            raise SolveError(
-                f"The groove analysis did not converge at a major strain of {sub.major[lost][0]:.3f} on the path {sub.ratio[lost][0]:.3g}.",
-                help="Use a thinner groove, or another forming limit.",
-            )
-        spent[held] = band.live[held]
-        eta[held], x[held] = eta_held, 0.0
+        rest = np.full(len(held), _REST if m else 0.0)
+        eta_held, found = _rigid(sub, part)
+        weak = found & (_residuals(sub, part, eta_held, rest)[1] <= _TOLERANCE)
+        eta[held[weak]], x[held[weak]] = eta_held[weak], rest[weak]
+        spent[held[weak]] = band.live[held[weak]]
+        _again(band, case, held[~weak & ~good[held]], eta, x)
     s = frame[:, :, 0] + eta[:, None] * frame[:, :, 1] + tau[:, None] * frame[:, :, 2]
     g = surface.gradient(s)
     return replace(
@@ -235,9 +232,27 @@ def _step(band: _Band, surface: YieldSurface, law: HardeningLaw, groove: float, 
         before=band.increment,
         major=band.major + size * np.maximum(x, 0.0),
         thinning=band.thinning - size * (g[:, 0] + g[:, 1]),
-        live=band.live | (x > 0.0),
+        live=band.live | (x > _REST),
         spent=spent,
     )
+
+
+def _again(band: _Band, case: _Case, rows: np.ndarray, eta: Floats, x: Floats) -> None:
+    """Solve rows that have an equilibrium once more after ln(x), from several starts; fills ``eta`` and ``x``.
+
+    The flow stress of some laws leaves zero strain with an infinite slope: there ln(x) is the better unknown.
+    """
+    for start in (1e-3, 1e-6, 1.0):
+        if len(rows) == 0:
+            return
+        eta_new, x_new, good = _newton(band.keep(rows), case.rows(rows), np.full(len(rows), start), logged=True)
+        eta[rows[good]], x[rows[good]] = eta_new[good], x_new[good]
+        rows = rows[~good]
+    if len(rows):
+        raise SolveError(
+            f"The groove analysis did not converge at a major strain of {band.major[rows[0]]:.3f} on the path {band.ratio[rows[0]]:.3g}.",
+            help="Use a thinner groove, or another forming limit.",
+        )
 
 
 def _rest(band: _Band, size: float) -> Floats:
@@ -265,7 +280,7 @@ class _Case:
 
 
 def _residuals(band: _Band, case: _Case, eta: Floats, x: Floats) -> tuple[Floats, Floats, Floats]:
-    """The two residuals ``(k,)`` and their Jacobian ``(k, 2, 2)`` after ``(eta, x)``, or ``(eta, ln x)`` with a rate term:
+    """The two residuals ``(k,)`` and their Jacobian ``(k, 2, 2)`` after ``(eta, x)``:
 
         R1 = n_tt(eta) - along x = 0                        (same strain along the band)
         R2 = ln(force across the band / force across the sheet) = 0
@@ -278,10 +293,10 @@ def _residuals(band: _Band, case: _Case, eta: Floats, x: Floats) -> tuple[Floats
     n_tt = (g * fibre).sum(axis=1)
     major = band.major + size * x
     wanted = band.speed * major
-    ep = np.maximum(wanted, 1e-9)
+    ep = np.maximum(wanted, SLOPE_FLOOR)
     k = case.law.stress(ep)
     rise = case.law.slope(ep) / k
-    # Below zero strain ln k goes on in a straight line: the root x < 0 then says that the sheet is still rigid.
+    # Below the floor ln k goes on in a straight line: slope and stress agree, and a root x < 0 says that the sheet is still rigid.
     log_k = np.log(k) + rise * (wanted - ep)
     r1 = n_tt - case.along * x
     r2 = case.known - np.log(bar) - size * (g[:, 0] + g[:, 1]) + (1.0 + band.ratio) * major - log_k
@@ -297,37 +312,47 @@ def _residuals(band: _Band, case: _Case, eta: Floats, x: Floats) -> tuple[Floats
     jac = jac.reshape(-1, 2, 2)
     if m:
         r2 = r2 - m * np.log(band.speed * x)
-        jac[:, :, 1] *= x[:, None]
-        jac[:, 1, 1] -= m
+        jac[:, 1, 1] -= m / x
     return r1, r2, jac
 
 
-def _newton(band: _Band, case: _Case, guess: Floats, *, rigid: bool) -> tuple[Floats, Floats, np.ndarray]:
+def _newton(band: _Band, case: _Case, guess: Floats, *, logged: bool) -> tuple[Floats, Floats, np.ndarray]:
     """``eta``, ``x`` (major strain of the sheet per strain of the band) and whether the row converged.
 
-    ``rigid`` solves R1 alone with ``x = 0``. With a rate term the unknown is ln(x), which keeps x above zero.
+    ``logged`` takes ln(x) as the unknown, which keeps x above zero; a rate term needs it.
     """
-    m = case.m
-    eta, x = band.eta.copy(), np.zeros_like(guess) if rigid else np.maximum(guess, 1e-12 if m else 0.0)
+    eta, x = band.eta.copy(), np.maximum(guess, _REST if logged else 0.0)
     good = np.zeros(len(eta), bool)
     todo = np.arange(len(eta))
     for _ in range(_NEWTON_MAX):
         sub, part = (band, case) if len(todo) == len(eta) else (band.keep(todo), case.rows(todo))
         r1, r2, jac = _residuals(sub, part, eta[todo], x[todo])
-        if rigid:
-            d_eta, d_x, miss = -r1 / np.maximum(jac[:, 0, 0], 1e-14), np.zeros(len(todo)), np.abs(r1)
-        else:
-            det = jac[:, 0, 0] * jac[:, 1, 1] - jac[:, 0, 1] * jac[:, 1, 0]
-            det = np.where(np.abs(det) < 1e-14, np.copysign(1e-14, det), det)
-            d_eta = -(jac[:, 1, 1] * r1 - jac[:, 0, 1] * r2) / det
-            d_x = -(jac[:, 0, 0] * r2 - jac[:, 1, 0] * r1) / det
-            miss = np.maximum(np.abs(r1), np.abs(r2))
-        done = miss < _TOLERANCE
+        if logged:
+            jac[:, :, 1] *= x[todo][:, None]
+        det = jac[:, 0, 0] * jac[:, 1, 1] - jac[:, 0, 1] * jac[:, 1, 0]
+        det = np.where(np.abs(det) < 1e-14, np.copysign(1e-14, det), det)
+        d_eta = -(jac[:, 1, 1] * r1 - jac[:, 0, 1] * r2) / det
+        d_x = -(jac[:, 0, 0] * r2 - jac[:, 1, 0] * r1) / det
+        done = np.maximum(np.abs(r1), np.abs(r2)) < _TOLERANCE
         good[todo[done]] = True
         todo, d_eta, d_x = todo[~done], d_eta[~done], d_x[~done]
         if len(todo) == 0:
             break
         reach = 0.25 * (1.0 + np.abs(eta[todo]))
         eta[todo] += np.clip(d_eta, -reach, reach)
-        x[todo] = x[todo] * np.exp(np.clip(d_x, -2.0, 2.0)) if m else x[todo] + np.clip(d_x, -1.0, 1.0)
+        x[todo] = np.maximum(x[todo] * np.exp(np.clip(d_x, -4.0, 2.0)), _REST) if logged else x[todo] + np.clip(d_x, -1.0, 1.0)
     return eta, x, good
+
+
+def _rigid(band: _Band, case: _Case) -> tuple[Floats, np.ndarray]:
+    """``eta`` of plane strain along the band (R1 with x = 0), and whether each row converged."""
+    eta, still = band.eta.copy(), np.full(len(band.eta), _REST)
+    r1 = still
+    for _ in range(_NEWTON_MAX):
+        r1, _, jac = _residuals(band, case, eta, still)
+        r1 = r1 + case.along * still
+        if np.abs(r1).max() < _TOLERANCE:
+            break
+        reach = 0.25 * (1.0 + np.abs(eta))
+        eta = eta + np.clip(-r1 / np.maximum(jac[:, 0, 0], 1e-14), -reach, reach)
+    return eta, np.abs(r1) < _TOLERANCE
