@@ -275,7 +275,15 @@ function start() {
   });
   addEventListener("popstate", () => go(location.pathname.slice(1), false));
   go(location.pathname.slice(1) || "part", false);
+  // An answer written before the work ended may arrive after the word that it ended: ask again when nothing is heard for a while.
+  let heard = performance.now();
+  setInterval(() => {
+    if (!ctx.book.working || lost || performance.now() - heard < 1500) return;
+    heard = performance.now();
+    get("/api/book").then(take, () => {});
+  }, 500);
   listen((kind, content) => {
+    heard = performance.now();
     if (kind === "progress") {
       ctx.book.working = content;
       render();

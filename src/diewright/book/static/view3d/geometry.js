@@ -131,22 +131,21 @@ export class Mesh {
   get border() {
     const { points: p, triangles: t } = this;
     const n = p.length / 3;
-    const seen = new Map();
+    const keys = new Float64Array(t.length);
     for (let i = 0; i < t.length; i += 3) {
       for (let k = 0; k < 3; k++) {
         const a = t[i + k];
         const b = t[i + ((k + 1) % 3)];
-        const key = a < b ? a * n + b : b * n + a;
-        if (seen.has(key)) seen.delete(key);
-        else seen.set(key, a);
+        keys[i + k] = a < b ? a * n + b : b * n + a;
       }
     }
-    const out = new Float32Array(6 * seen.size);
-    let j = 0;
-    for (const key of seen.keys()) {
-      for (const v of [Math.floor(key / n), key % n]) for (let k = 0; k < 3; k++) out[j++] = p[3 * v + k];
+    keys.sort();
+    const out = [];
+    for (let i = 0; i < keys.length; i++) {
+      if (keys[i] === keys[i - 1] || keys[i] === keys[i + 1]) continue;
+      for (const v of [Math.floor(keys[i] / n), keys[i] % n]) out.push(p[3 * v], p[3 * v + 1], p[3 * v + 2]);
     }
-    return out;
+    return new Float32Array(out);
   }
 
   /** First triangle hit by the ray, or null: {triangle, point, distance}. `keep(x, y, z)` leaves out what is cut away. */
