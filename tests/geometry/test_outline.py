@@ -5,7 +5,8 @@ import pytest
 import shapely
 
 from diewright.errors import InputError, SolveError
-from diewright.geometry.outline import fit_outline, offset
+from diewright.geometry.offset import offset
+from diewright.geometry.outline import fit_outline
 from diewright.geometry.pieces import Arc, Line, Outline, circle
 from diewright.geometry.record import from_record, to_record
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from diewright.geometry.outline import fit_outline, offset
+from diewright.geometry.offset import offset
+from diewright.geometry.outline import fit_outline
 from diewright.geometry.outline_files import Note, dxf, moved, step
 from diewright.geometry.pieces import Arc, Line, Outline, circle
 

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import SolveError
-from diewright.geometry.outline import Fit, fit_outline, offset
+from diewright.geometry.offset import offset
+from diewright.geometry.outline import Fit, fit_outline
 from diewright.geometry.pieces import Outline
 
 Floats = NDArray[np.float64]
