@@ -56,9 +56,10 @@ def test_sizes_follow_the_field() -> None:
     p, t = remesh(points, triangles, rim_of(triangles), lambda x: 1.5 + 0.05 * x[:, 1], 0.3)
     mesh = TriMesh(p, t)
     edge = np.sqrt(mesh.areas / 0.433)
-    near, far = mesh.centroids[:, 1] < 12, mesh.centroids[:, 1] > 48
-    assert np.median(edge[near]) == pytest.approx(1.8, rel=0.2)
-    assert np.median(edge[far]) == pytest.approx(4.2, rel=0.2)
+    ratio = edge / (1.5 + 0.05 * mesh.centroids[:, 1])
+    for end in (mesh.centroids[:, 1] < 15, mesh.centroids[:, 1] > 45):
+        # splitting above 4/3 and collapsing below 0.7 leaves lengths around 0.9 of what is wanted
+        assert 0.75 < np.median(ratio[end]) < 1.15
 
 
 def test_an_even_mesh_is_left_nearly_alone() -> None:
