@@ -41,7 +41,9 @@ def demo_job(folder: Path) -> Path:
 def served(job: Path) -> Iterator[str]:
     """Serve the job as a person would, in a process of its own; gives the address with its token."""
     command = [sys.executable, "-c", "from diewright.cli import main; main()", "book", str(job), "--no-browser"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"}
+    )
     said: queue.Queue[str] = queue.Queue()
     assert process.stdout is not None
     threading.Thread(target=lambda: [said.put(line) for line in process.stdout or ()], daemon=True).start()

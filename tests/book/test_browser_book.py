@@ -178,7 +178,8 @@ def test_changes_are_worked_at_once_when_wanted_and_can_be_stopped(page):
 
 
 @pytest.mark.parametrize(
-    ("bad", "expected"), [("-3", "Thickness: -3.* expected 0.05 or more mm"), ("thick", "Thickness: 'thick'.*number"), ("40", "expected 12 or less")]
+    ("bad", "expected"),
+    [("-3", "Thickness: -3.* expected 0.05 or more mm"), ("thick", "Thickness: 'thick'.*number"), ("40", "expected 12 or less")],
 )
 def test_a_bad_value_is_refused_in_one_sentence(page, bad, expected):
     go(page, "sheet")

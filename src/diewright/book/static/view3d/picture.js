@@ -11,21 +11,9 @@ import { drawRuler } from "./ruler.js";
 import { sectionDrawing } from "./section.js";
 
 let shared = null;
-let soft = false;
-
-/** Does this browser draw on the processor? Then smoothing at every frame costs more than it gives. */
-function software() {
-  const probe = document.createElement("canvas").getContext("webgl2");
-  const info = probe?.getExtension("WEBGL_debug_renderer_info");
-  const name = info ? String(probe.getParameter(info.UNMASKED_RENDERER_WEBGL)) : "";
-  probe?.getExtension("WEBGL_lose_context")?.loseContext();
-  return /swiftshader|llvmpipe|software|basic render/i.test(name);
-}
-
 function renderer() {
   if (!shared) {
-    soft = software();
-    shared = new THREE.WebGLRenderer({ antialias: !soft, alpha: true, powerPreference: "high-performance" });
+    shared = new THREE.WebGLRenderer({ antialias: true, alpha: true, powerPreference: "high-performance" });
     shared.localClippingEnabled = true;
     shared.domElement.className = "canvas";
     shared.domElement.setAttribute("aria-hidden", "true");
@@ -48,7 +36,6 @@ export class Picture {
     this.heard = { pick: [], hover: [], field: [] };
     this.picked = null;
     this.rest = calm(() => this.settle(), 110);
-    this.fine = calm(() => this.refine(), 500);
     this.build(under);
   }
 
@@ -340,8 +327,12 @@ export class Picture {
     const box = this.stage.getBoundingClientRect();
     if (!box.width || !this.mounted) return;
     const r = renderer();
-    this.size = [box.width, box.height];
-    this.grain(soft ? 1 : Math.min(devicePixelRatio || 1, 2));
+    const size = `${box.width} ${box.height} ${devicePixelRatio}`;
+    if (r.diewrightSize !== size) {
+      r.diewrightSize = size; // a new size empties the canvas and waits for the card: only when it is one
+      r.setPixelRatio(Math.min(devicePixelRatio || 1, 2));
+      r.setSize(box.width, box.height, false);
+    }
     for (const pane of this.panes) {
       const b = pane.root.getBoundingClientRect();
       Object.assign(pane.view, { width: b.width, height: b.height });
@@ -355,25 +346,16 @@ export class Picture {
     this.applyLook();
   }
 
-  /** Pixels drawn for each pixel of the page. */
-  grain(ratio) {
-    shared.setPixelRatio(ratio);
-    shared.setSize(...this.size, false);
-    this.ratio = ratio;
-  }
-
   get mounted() {
     return !this.broken && shared?.picture === this && shared.domElement.parentNode === this.stage;
   }
 
   redraw() {
     this.rest();
-    this.fine();
     if (this.waiting) return;
     this.waiting = true;
     requestAnimationFrame(() => {
       this.waiting = false;
-      if (soft && this.mounted && this.ratio !== 1) this.grain(1);
       this.render();
     });
   }
@@ -398,13 +380,6 @@ export class Picture {
   settle() {
     for (const pane of this.panes) pane.judge();
     if (!this.waiting && this.mounted) for (const pane of this.panes) pane.write();
-  }
-
-  /** Where the processor draws, a picture at rest is drawn once more with twice the pixels. */
-  refine() {
-    if (!soft || !this.mounted || this.waiting || this.ratio >= 2) return;
-    this.grain(2);
-    this.render();
   }
 
   drawRule() {
