@@ -144,17 +144,19 @@ def pinched_cylinder(n: int = 64) -> float:
 STRIP = {"young": 200000.0, "flow": 400.0, "thickness": 1.0, "length": 10.0}
 
 
-def bent_strip(radius: float, stations: int = 9, nx: int = 10) -> dict[str, float]:
+def bent_strip(radius: float, stations: int = 9, nx: int = 10, hardening: float = 0.0) -> dict[str, float]:
     """Pure bending of an elastic, perfectly plastic strip to a mid-surface radius, then let go.
 
     The sheet yields under its long stress only (``H = 0``, Poisson 0), so that the strip in plane strain is exactly the beam of the
-    closed forms: ``M/Mp = 1 - (kY/k)^2/3``, and Gardiner's (1957) ``R/Rf = 4 X^3 - 3 X + 1``, ``X = R Y/(E t)``.
+    closed forms: ``M/Mp = 1 - (kY/k)^2/3``, and Gardiner's (1957) ``R/Rf = 4 X^3 - 3 X + 1``, ``X = R Y/(E t)``. With a linear
+    ``hardening`` [MPa] of tangent ``Et = E h/(E + h)``: ``M = (1 - Et/E) M(perfectly plastic) + Et I k``, ``k_f = k - M/(E I)``. Without it no
+    radius is reached at which every station has yielded: the strip then has no stiffness left to find a shape with.
     """
     young, flow, t, length = STRIP["young"], STRIP["flow"], STRIP["thickness"], STRIP["length"]
     points, triangles, ids = grid(length, 2.0 * length / nx, nx, 2)
     left = Mirror(sides(ids[0]), X)
     held = build_patches(points, triangles, t, mirrors=(left, Mirror(sides(ids[-1]), X)))
-    material = plastic(young, 0.0, 7.85e-9, hill_yield(1.0, 1.0, 0.0, 1.5), {"ss": flow, "s0": flow, "c": 1.0})
+    material = plastic(young, 0.0, 7.85e-9, hill_yield(1.0, 1.0, 0.0, 1.5), {"ss": flow, "s0": flow, "c": 1.0, "h": hardening})
     at = through_thickness(stations)
     solver, form = StaticShell(held, material, at), at_rest(held, at, kinematic=False)
     free = np.ones((held.n, 3), dtype=np.bool_)
@@ -164,7 +166,8 @@ def bent_strip(radius: float, stations: int = 9, nx: int = 10) -> dict[str, floa
     # Near the full plastic moment the strip has hardly any stiffness left: each increment starts from the circle.
     for share in np.linspace(0.0, 1.0, 26)[1:] ** 1.5:
         k = share / radius
-        form.x[: held.n] = np.column_stack([np.sin(k * points[:, 0]) / k, points[:, 1], (np.cos(k * points[:, 0]) - 1.0) / k])
+        r = 0.5 * length / nx / math.sin(0.5 * k * length / nx)  # nodes of a polygon whose sides keep their length
+        form.x[: held.n] = np.column_stack([r * np.sin(k * points[:, 0]), points[:, 1], r * (np.cos(k * points[:, 0]) - 1.0)])
         held.ghost_normal[len(ids[0]) - 1 :] = [math.cos(k * length), 0.0, -math.sin(k * length)]
         form = solver.solve(form, free=free, load=zero, load_before=zero).form
     moment = _moment(held, material, at, form, t)
@@ -187,6 +190,6 @@ CASES: dict[str, Callable[[], dict[str, float]]] = {
     "square-plates": plates,
     "scordelis-lo": lambda: {"free edge deflection": scordelis_lo()},
     "pinched-cylinder": lambda: {"deflection under the load": pinched_cylinder()},
-    "bent-strip-30": lambda: bent_strip(30.0),
+    "bent-strip-30": lambda: bent_strip(30.0, hardening=1000.0),
     "bent-strip-100": lambda: bent_strip(100.0),
 }

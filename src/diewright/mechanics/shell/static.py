@@ -183,7 +183,7 @@ class StaticShell:
         n3 = 3 * p.n
         weight = np.ones(len(free))
         weight[n3:] = 1.0 / self._span
-        floor = 1e-12 * self._plate * self._span
+        floor = 1e-14 * self._plate * self._span
 
         def residual(form: ShellForm):  # noqa: ANN202
             f, moment, new = self.internal(form)
@@ -196,10 +196,10 @@ class StaticShell:
         now = guess
         res, f, new, carried = residual(now)
         size = float(np.linalg.norm(weight * res))
-        for it in range(30):
+        for it in range(40):
             # what the elements carry, not what is left of it: in pure bending the nodes carry nothing
             scale = max(carried, float(np.linalg.norm(target[:n3])), floor)
-            if it and size <= tolerance * scale + floor:
+            if size <= tolerance * scale + floor:
                 # the new state belongs to the places just found
                 return new, f, it, size / scale, scale
             element_stiffness(
@@ -215,8 +215,10 @@ class StaticShell:
             if not np.isfinite(longest):
                 break
             cut = min(1.0, 8.0 * self._span / max(longest, 1e-300))
-            # A bending step stretches to second order, so the residual may rise on the way: only a wild rise is cut.
-            for _ in range(6):
+            # A bending step stretches to second order, so the residual may rise on the way: at first only a wild rise
+            # is cut. Where stations change between elastic and plastic Newton would circle: later it has to fall.
+            allowed = 1e4 * max(size, 1e-3 * scale) if it < 8 else size
+            for _ in range(10):
                 trial = now.copy()
                 trial.x[: p.n] += cut * du[:n3].reshape(-1, 3)
                 trial.slope += cut * du[n3:]
@@ -224,7 +226,7 @@ class StaticShell:
                 try:
                     res_new, f, new, carried = residual(trial)
                     size_new = float(np.linalg.norm(weight * res_new))
-                    if np.isfinite(size_new) and (it == 0 or size_new < 1e4 * max(size, 1e-3 * scale)):
+                    if np.isfinite(size_new) and (it == 0 or size_new < allowed):
                         break
                 except SolveError:
                     pass
