@@ -19,10 +19,16 @@ from diewright import open_job
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = (
-    "--no-sandbox --disable-quic --no-first-run --disable-background-networking --disable-component-update --disable-sync "
-    "--use-angle=swiftshader --enable-unsafe-swiftshader"
-).split()
+FLAGS = [
+    "--no-sandbox",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+]
 COARSE = {"part.target_edge": 14.0, "part.chord_error": 0.4, "part.min_edge": 2.0}
 WORK_MS = 120_000
 
