@@ -17,13 +17,13 @@ CURVE = build_curve(HARDENING, 2.1e5)
 SIZES = st.floats(-0.3, 0.3)
 
 
-def work(u, metric, hill):
-    return density(*u, *metric, hill.split_form(), CURVE.table, CURVE.log_step, CURVE.modulus)
+def work(u, metric, hill, gap=np.inf):
+    return density(*u, *metric, hill.split_form(), CURVE.table, CURVE.log_step, CURVE.modulus, gap, 2.0e4)
 
 
-def derivatives(u, metric, hill):
+def derivatives(u, metric, hill, gap=np.inf):
     grad, hess = np.zeros(4), np.zeros((4, 4))
-    w, eps = density_derivatives(*u, *metric, hill.split_form(), CURVE.table, CURVE.log_step, CURVE.modulus, grad, hess)
+    w, eps = density_derivatives(*u, *metric, hill.split_form(), CURVE.table, CURVE.log_step, CURVE.modulus, gap, 2.0e4, grad, hess)
     return w, eps, grad, hess
 
 

@@ -13,51 +13,34 @@ equilibrium on frictionless tools under the blankholder's friction and the beads
 part's metric enters, no nodal normals. At the edge the work sum alone would ask for ``M N = w N``; the edge terms of :mod:`loads` take
 ``w N`` off, which leaves the real ``M N = bead``. The volume of a triangle is ``A0 t0 = a t``: constant, whatever the strain.
 
-**How it is solved.** Sum of work without edge terms first (a minimum, always found) with a straight, steeply growing curve; then the
-edge terms in two parts; then the curve bends to the real one; Newton with the exact tangent throughout (:mod:`newton`). A sheet pulled beyond
-uniform strain (``d sigma/d eps < sigma``) has no load left to give: where the real curve finds no balance, the solution with the least
-steepened curve that does is kept and said so in ``warnings``.
+**How it is solved.** By :mod:`road`: an always solvable problem first, then ever less gentle ones.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 
 from diewright.errors import InputError, SolveError
-from diewright.mechanics.fields import Fields, recover, section_force
+from diewright.mechanics.fields import Fields, ironing_pressure, recover, section_force
 from diewright.mechanics.linear import Pattern
 from diewright.mechanics.loads import Hold, Loads
 from diewright.mechanics.membrane import inverse_metric
-from diewright.mechanics.newton import Clock, Outcome, Problem, Step, newton
+from diewright.mechanics.newton import Clock, Outcome, Problem, Step
 from diewright.mechanics.plasticity import Curve, Hill, build_curve, checked_hill
+from diewright.mechanics.road import follow
 from diewright.mechanics.topology import Sheet, checked_sheet
 from diewright.mechanics.unfold import Unfolding, plan_weights, unfold_sheet
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
 
-FIRST_STRAIN = 0.3
-"""The first curve is straight up to this strain."""
-
-EASING = 2.5
-"""Each gentle curve stays straight up to this much less strain than the one before."""
-
-GROWTH = 1.2
-"""Least ``(d sigma/d eps)/sigma`` of the first curves: above 1 no strip can neck."""
-
-GROWTHS = (0.0, 0.9, 1.2)
-"""The growths tried, the real curve first, when the gentle problem is solved."""
-
-LOOSE = 3e-2
-"""Relative residual at which the next, less gentle problem is started."""
-
-EXACT_BELOW = 0.3
-"""Relative residual from which the exact tangent is tried in the gentle problems."""
+GAP_STIFFNESS = 50.0
+"""Stiffness of the wall gap in flow stresses at strain 1: a wall pressed with a third of its flow stress goes beyond its gap by 0.7 %."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +50,7 @@ class InverseResult:
     ``flat (n, 2)`` [mm], NaN for points no triangle uses; ``major, minor (m,)`` true in-plane principal strains; ``angle (m,)`` of the
     major direction in the flat from +x [rad]; ``thickness (m,)`` of the part [mm]; ``plastic_strain (m,)`` equivalent;
     ``stress (m, 3)`` s11, s22, s12 in the rolling frame carried along by the sheet [MPa]; ``principal_stress (m, 2)``,
-    ``tangent_modulus (m,)`` of the curve [MPa];
+    ``tangent_modulus (m,)`` of the curve [MPa]; ``ironing_pressure (m,)`` of the wall gap on the sheet [MPa], 0 where it does not touch;
     ``volume (m,)`` [mm3], the weight for averages; ``draw_force`` [N]: largest vertical membrane force through a level section;
     ``hold`` (2,) [N]: in-plane force the punch face must carry for balance; ``growth``: 0, or how much the curve had to be steepened.
     """
@@ -81,6 +64,7 @@ class InverseResult:
     stress: Floats
     principal_stress: Floats
     tangent_modulus: Floats
+    ironing_pressure: Floats
     volume: Floats
     draw_force: float
     hold: Floats
@@ -108,6 +92,7 @@ def solve(
     bead_restraint: float = 0.0,
     bead_edges: ArrayLike | None = None,
     fixed_edge: NDArray[np.bool_] | None = None,
+    thickness_limit: ArrayLike | None = None,
     tolerance: float = 1e-6,
     max_iterations: int = 200,
     watch: Watch | None = None,
@@ -117,7 +102,9 @@ def solve(
     ``thickness`` of the blank [mm]; ``hardening``: plastic strain and stress [MPa]; ``anisotropy``: Hill 1948 with ``G + H = 1``;
     ``rolling_angle``: rolling direction in the flat from +x [rad]; ``flange``: bool per triangle or point, where the blankholder presses
     with ``blankholder_force`` [N] at coefficient ``friction`` (both faces rub); ``bead_restraint`` [N per mm of part edge] along the outer
-    edge or along ``bead_edges (k, 2)``; ``fixed_edge``: bool per point, points clamped where the plan has them.
+    edge or along ``bead_edges (k, 2)``; ``fixed_edge``: bool per point, points clamped where the plan has them;
+    ``thickness_limit`` [mm]: the wall gap, one for all triangles or ``(m,)``, infinite where there is none: the sheet is pressed there as hard as it
+    takes not to grow thicker (within about 1 %).
     ``poisson`` is checked only: the deformation theory keeps volume also in its elastic start. ``tolerance``: residual force over ``yield stress x t0 x
     mean edge x sqrt(n)``. Raises :class:`InputError` for what cannot be used, :class:`SolveError` if no balance is found, Cancelled by ``watch``.
     """
@@ -145,18 +132,19 @@ def solve(
         flange_cells = _flange(flange, sheet, n, m)
         bead = _bead(bead_restraint, bead_edges, sheet, start, n)
         clamped = _points(fixed_edge, sheet, n, "fixed_edge")
+        gap = _gap(thickness_limit, thickness, m)
         turn = _turn(rolling_angle)
-        problem, flat = _problem(sheet, start, turn, thickness, hill, curve, flange_cells, blankholder_force * friction, bead, clamped)
-    outcome, steps, growth, warnings = _continuation(problem, flat, tolerance, max_iterations, watch, clock)
+        problem, flat = _problem(sheet, start, turn, thickness, hill, curve, flange_cells, blankholder_force * friction, bead, clamped, gap)
+    outcome, steps, growth, warnings = follow(problem, flat, tolerance, max_iterations, watch, clock)
     with clock.phase("fields"):
         fields = recover(outcome.flat, sheet.triangles, sheet.points, problem, outcome.state)
         draw_force = section_force(outcome.flat, sheet.triangles, sheet.points, problem, fields)
     if start.method == "disc":
         warnings.append("The first flat had to be found through a disc; look at the outline for folds over itself.")
-    return _result(outcome, sheet, fields, curve, turn, rolling_angle, n, draw_force, growth, steps, clock, warnings, start.method)
+    return _result(outcome, sheet, problem, fields, curve, turn, rolling_angle, n, draw_force, growth, steps, clock, warnings, start.method)
 
 
-def _result(outcome: Outcome, sheet: Sheet, fields: Fields, curve: Curve, turn: Floats, rolling_angle: float, n: int, draw_force: float, growth: float, steps: list[Step], clock: Clock, warnings: list[str], method: str) -> InverseResult:  # fmt: skip
+def _result(outcome: Outcome, sheet: Sheet, problem: Problem, fields: Fields, curve: Curve, turn: Floats, rolling_angle: float, n: int, draw_force: float, growth: float, steps: list[Step], clock: Clock, warnings: list[str], method: str) -> InverseResult:  # fmt: skip
     flat = np.full((n, 2), np.nan)
     flat[sheet.used] = outcome.flat @ turn.T
     angle = fields.angle + rolling_angle
@@ -171,6 +159,7 @@ def _result(outcome: Outcome, sheet: Sheet, fields: Fields, curve: Curve, turn: 
         "stress": fields.stress,
         "principal_stress": fields.principal_stress,
         "tangent_modulus": curve.slope(outcome.state[:, 1]),
+        "ironing_pressure": ironing_pressure(fields.thickness, problem),
         "volume": fields.volume,
     }
     for name, array in values.items():
@@ -215,6 +204,21 @@ def _flange(flange: NDArray[np.bool_] | None, sheet: Sheet, n: int, m: int) -> N
     raise InputError(f"flange has shape {values.shape}; expected one flag per triangle ({m}) or per point ({n}).", where="flange")
 
 
+def _gap(limit: ArrayLike | None, thickness: float, m: int) -> Floats:
+    """Largest thickness strain of each triangle ``(m,)``, infinite where no tool is near."""
+    if limit is None:
+        return np.full(m, np.inf)
+    values = np.asarray(limit, dtype=float)
+    if values.shape not in ((), (m,)):
+        raise InputError(f"thickness_limit has shape {values.shape}; expected one number or {m}.", where="thickness_limit")
+    if not (values > 0.9 * thickness).all():
+        raise InputError(
+            f"thickness_limit is {np.nanmin(values):.4g} mm on a sheet of {thickness:.4g} mm; it must be 0.9 of the sheet or more.",
+            where="thickness_limit", help="A drawing tool does not iron harder than that in one stroke.",
+        )  # fmt: skip
+    return np.ascontiguousarray(np.broadcast_to(np.log(values / thickness), (m,)))
+
+
 def _bead(restraint: float, edges: ArrayLike | None, sheet: Sheet, start: Unfolding, n: int) -> Floats:
     """Restraint of each boundary edge ``(b,)``: along the loop with the largest flat area, or along the edges named."""
     bead = np.zeros(len(sheet.boundary))
@@ -239,7 +243,7 @@ def _bead(restraint: float, edges: ArrayLike | None, sheet: Sheet, start: Unfold
     return bead
 
 
-def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hill: Hill, curve: Curve, flange: NDArray[np.bool_], rubbed: float, bead: Floats, clamped: NDArray[np.bool_] | None) -> tuple[Problem, Floats]:  # fmt: skip
+def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hill: Hill, curve: Curve, flange: NDArray[np.bool_], rubbed: float, bead: Floats, clamped: NDArray[np.bool_] | None, gap: Floats) -> tuple[Problem, Floats]:  # fmt: skip
     p, t = sheet.points, sheet.triangles
     n = len(p)
     flat, plan = start.flat @ turn, p[:, :2] @ turn
@@ -265,7 +269,9 @@ def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hil
         pins = np.array([2 * i, 2 * i + 1, 2 * j + 1])
     pattern = Pattern(t, n, 2, held)
     scale = curve.table[0, 1] * thickness * np.sqrt(2.0 * areas.mean()) * np.sqrt(n)
-    return Problem(t, metric, thickness, hill.split_form(), curve, loads, hold, pattern, pins, float(scale)), np.ascontiguousarray(flat)
+    stiffness = GAP_STIFFNESS * float(curve.stress(1.0)[0])
+    problem = Problem(t, metric, thickness, hill.split_form(), curve, loads, hold, pattern, pins, float(scale), gap, stiffness)
+    return problem, np.ascontiguousarray(flat)
 
 
 def _clamp(flat: Floats, plan: Floats, clamped: NDArray[np.bool_], triangles: NDArray[np.int32]) -> Floats:
@@ -297,62 +303,3 @@ def _graph(triangles: NDArray[np.int32], n: int) -> csr_matrix:
     local = np.array([[1.0, -0.5, -0.5], [-0.5, 1.0, -0.5], [-0.5, -0.5, 1.0]])
     rows, cols = np.repeat(triangles, 3, axis=1).ravel(), np.tile(triangles, (1, 3)).ravel()
     return coo_matrix((np.tile(local.ravel(), len(triangles)), (rows, cols)), shape=(n, n)).tocsr()
-
-
-def _continuation(
-    problem: Problem, flat: Floats, tolerance: float, most: int, watch: Watch, clock: Clock
-) -> tuple[Outcome, list[Step], float, list[str]]:
-    """The chain of ever less gentle problems, ending with the real curve where that has a balance."""
-    curve = problem.curve
-    steps: list[Step] = []
-
-    def go(now: Floats, to: float, limit: int, exact_below: float, law: Curve = curve, edge: float = 1.0) -> Outcome:
-        room = min(limit, most - len(steps))
-        return newton(
-            replace(problem, curve=law, edge=edge),
-            now,
-            tolerance=to,
-            most=max(room, 0),
-            watch=watch,
-            clock=clock,
-            steps=steps,
-            exact_below=exact_below,
-        )
-
-    # a part that is nearly developable needs no gentle road: its strains are elastic or barely plastic
-    gentle = curve.gentler(FIRST_STRAIN, GROWTH)
-    for edge in (0.0, 0.5, 1.0):
-        flat = go(flat, LOOSE, 30, EXACT_BELOW if edge else 1e-3, law=gentle, edge=edge).flat
-    levels = [FIRST_STRAIN / EASING]
-    while levels[-1] > 1.5 * curve.yield_strain:
-        levels.append(levels[-1] / EASING)
-    levels[-1] = 0.0
-    start = go(flat, LOOSE, 30, EXACT_BELOW, law=curve.gentler(levels[0], GROWTH))
-    reached, near = start, 0
-    for growth in GROWTHS:
-        # a failed curve leaves a good flat on the way: the steeper one is tried from there first, and from the start only if that fails
-        for now, chain in ((reached, levels[near:]), (start, levels)):
-            for k, level in enumerate(chain):
-                last = level == 0.0
-                law = curve if last and growth == 0.0 else curve.gentler(level, growth)
-                now = go(now.flat, tolerance if last else LOOSE, 25 if last else 20, 10.0, law=law)
-                if not (now.converged or now.residual < LOOSE):
-                    break
-                if not last:
-                    reached, near = now, k + len(levels) - len(chain)
-            if now.converged or near == 0:
-                break
-        if now.converged:
-            break
-    else:
-        raise SolveError(
-            f"The inverse solution did not settle: the residual stays at {now.residual:.1e} (wanted {tolerance:.0e}) after {len(steps)} iterations.",
-            help="Refine the mesh at small radii, or allow more iterations.",
-        )
-    if growth == 0.0:
-        return now, steps, 0.0, []
-    text = (
-        "No balance was found with the stated hardening: somewhere the sheet is pulled beyond its uniform strain. The result stands for a sheet whose "
-        f"stress rises by at least {growth:.1f} of itself per unit strain; take the largest strains as an extrapolation and look there for tearing."
-    )
-    return now, steps, growth, [text]

@@ -9,6 +9,9 @@ and ``det = m^2 - p^2 - q^2`` the logarithmic strain ``ln U = -1/2 ln B`` is, wi
 
 smooth also where the principal strains are equal (``phi`` by its series there). The work of a triangle is
 ``A0 t0 w(eps_bar)`` with its flat area ``A0 = det A / 2``. Derivatives are exact; tests hold them against differences.
+A wall that stands between punch and die cannot grow thicker than the gap. Where a triangle has one, ``w`` gets a one-sided penalty on the
+thickness strain ``e3 = -(e11 + e22)`` above ``ln(gap / t0)`` (:func:`gap_penalty`): a function of ``det`` alone. Its slope is the pressure
+the tool faces put on the sheet; it adds ``-p`` to both stresses in the plane, as it must (a pressure all round does no work on shape).
 The local order of the unknowns is ``(ax, bx, ay, by)``: edge a = node 1 - node 0, edge b = node 2 - node 0.
 """
 
@@ -51,6 +54,21 @@ def log_shape(m: float, s: float) -> tuple[float, float, float]:
     return phi, phi_s, phi_ss
 
 
+GAP_EASE = 0.004
+"""Thickness strain over which the gap's penalty builds up its full stiffness."""
+
+
+@njit(cache=True, error_model="numpy")
+def gap_penalty(over: float, stiffness: float) -> tuple[float, float, float]:
+    """Penalty work, its slope (the pressure) and second derivative [MPa] at the thickness strain ``over`` the gap; twice continuous."""
+    if over <= 0.0:
+        return 0.0, 0.0, 0.0
+    d = GAP_EASE
+    if over < d:
+        return stiffness * over**3 / (6.0 * d), stiffness * over**2 / (2.0 * d), stiffness * over / d
+    return stiffness * (0.5 * over * over - 0.5 * d * over + d * d / 6.0), stiffness * (over - 0.5 * d), stiffness
+
+
 @njit(cache=True, error_model="numpy")
 def density(
     ax: float,
@@ -64,8 +82,13 @@ def density(
     table: Floats,
     log_step: float,
     modulus: float,
+    gap: float,
+    stiffness: float,
 ) -> tuple[float, float]:
-    """Work per volume ``w`` [MPa] of one triangle and ``eps_bar``; infinite for a turned-over flat triangle."""
+    """Work per volume ``w`` [MPa] of one triangle and ``eps_bar``; infinite for a turned-over flat triangle.
+
+    ``gap``: largest thickness strain the tools leave (infinite for none), ``stiffness`` [MPa] of its penalty.
+    """
     if ax * by - bx * ay <= 0.0:
         return np.inf, 0.0
     b11 = g11 * ax * ax + 2 * g12 * ax * bx + g22 * bx * bx
@@ -79,7 +102,7 @@ def density(
     s += 2 * (form[0, 1] * v * ep + form[0, 2] * v * eq + form[1, 2] * ep * eq)
     eps = np.sqrt(max(s, 0.0))
     w, _, _ = curve_at(eps, table, log_step, modulus)
-    return w, eps
+    return w + gap_penalty(-v - gap, stiffness)[0], eps
 
 
 @njit(cache=True, error_model="numpy")
@@ -95,6 +118,8 @@ def density_derivatives(
     table: Floats,
     log_step: float,
     modulus: float,
+    gap: float,
+    stiffness: float,
     grad: Floats,
     hess: Floats,
 ) -> tuple[float, float]:
@@ -138,6 +163,10 @@ def density_derivatives(
         ge[i] = secant * ke[i]
         for k in range(3):
             he[i, k] = secant * form[i, k] + extra * ke[i] * ke[k]
+    pushed, pressure, firm = gap_penalty(-e[0] - gap, stiffness)
+    w += pushed
+    ge[0] -= pressure
+    he[0, 0] += firm
     # chain to (m, p, q)
     gy = np.zeros(3)
     hy = np.zeros((3, 3))
@@ -240,7 +269,16 @@ def positive_part(h: Floats, vectors: Floats) -> None:
 
 @njit(cache=True, error_model="numpy")
 def total_work(
-    flat: Floats, triangles: Ints, metric: Floats, t0: float, form: Floats, table: Floats, log_step: float, modulus: float
+    flat: Floats,
+    triangles: Ints,
+    metric: Floats,
+    t0: float,
+    form: Floats,
+    table: Floats,
+    log_step: float,
+    modulus: float,
+    gap: Floats,
+    stiffness: float,
 ) -> float:
     """Plastic work ``sum A0 t0 w`` [N mm]; infinite as soon as one flat triangle is turned over."""
     total = 0.0
@@ -250,7 +288,7 @@ def total_work(
         bx, by = flat[k, 0] - flat[i, 0], flat[k, 1] - flat[i, 1]
         if ax * by - bx * ay <= 0.0:
             return np.inf
-        w, _ = density(ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus)
+        w, _ = density(ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus, gap[e], stiffness)
         total += 0.5 * (ax * by - bx * ay) * t0 * w
     return total
 
@@ -265,6 +303,8 @@ def assemble(
     table: Floats,
     log_step: float,
     modulus: float,
+    gap: Floats,
+    stiffness: float,
     project: bool,
     slot: Ints,
     values: Floats,
@@ -287,7 +327,9 @@ def assemble(
         i, j, k = triangles[e, 0], triangles[e, 1], triangles[e, 2]
         ax, ay = flat[j, 0] - flat[i, 0], flat[j, 1] - flat[i, 1]
         bx, by = flat[k, 0] - flat[i, 0], flat[k, 1] - flat[i, 1]
-        w, eps = density_derivatives(ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus, grad, hess)
+        w, eps = density_derivatives(
+            ax, bx, ay, by, metric[e, 0], metric[e, 1], metric[e, 2], form, table, log_step, modulus, gap[e], stiffness, grad, hess
+        )
         area = 0.5 * (ax * by - bx * ay)
         da[0], da[1], da[2], da[3] = 0.5 * by, -0.5 * ay, -0.5 * bx, 0.5 * ax
         bend = 0.5 * t0 * w  # d2 A0

@@ -41,6 +41,8 @@ class Problem:
     pattern: Pattern
     pins: NDArray[np.int64]
     force_scale: float
+    gap: Floats
+    gap_stiffness: float
     edge: float = 1.0
 
     def material(self) -> tuple:
@@ -53,6 +55,8 @@ class Problem:
             self.curve.table,
             self.curve.log_step,
             self.curve.modulus,
+            self.gap,
+            self.gap_stiffness,
         )
 
     def free_mask(self) -> Floats:
