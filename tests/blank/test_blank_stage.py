@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from blank_parts import pan, plate, sheet, tipping, with_hole
 
-from diewright.blank.stage import NEST, STAGE
+from diewright.blank.stage import NEST, SOLUTION, STAGE
 from diewright.errors import Cancelled, InputError
 from diewright.geometry.mesh import TriMesh
 from diewright.job.schema import parse
@@ -16,7 +16,9 @@ from diewright.watch import Watch
 
 def run(mesh, metal=None, watch=None, thickness=0.8, **blank):
     job = parse({"format": 1, "blank": blank, "sheet": {"thickness": thickness}})
-    return STAGE.work(STAGE.inputs(job), {"tipping": tipping(mesh), "sheet": metal or sheet()}, {}, watch or Watch())
+    upstream = {"tipping": tipping(mesh), "sheet": metal or sheet()}
+    solution = SOLUTION.work(SOLUTION.inputs(job), upstream, {}, watch or Watch())
+    return STAGE.work(STAGE.inputs(job), {**upstream, "solution": solution}, {}, watch or Watch())
 
 
 def keys(result):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from diewright.blank import formulas
 from diewright.blank.flange import handbook_hold
 from diewright.blank.nesting import Layout, Webs, nest
-from diewright.blank.stage import STAGE
+from diewright.blank.stage import SOLUTION, STAGE
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import parse
 from diewright.job.stage import Result
@@ -98,7 +98,9 @@ def cup_stage() -> dict[str, float]:
     )
     tipping = Result(meshes={"part": FieldMesh(flanged_cup_mesh())})
     job = parse({"format": 1, "sheet": {"thickness": 1.0}})
-    found = STAGE.work(STAGE.inputs(job), {"tipping": tipping, "sheet": sheet}, {}, Watch())
+    upstream = {"tipping": tipping, "sheet": sheet}
+    upstream["solution"] = SOLUTION.work(SOLUTION.inputs(job), upstream, {}, Watch())
+    found = STAGE.work(STAGE.inputs(job), upstream, {}, Watch())
     return {
         "flange area": found.values["flange_area"],
         "blankholder pressure": found.values["blankholder_pressure"],
