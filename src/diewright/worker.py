@@ -1,47 +1,62 @@
 """The process that works stages for the book, apart from the server.
 
-It reads one request a line on standard input, ``{"work": [stage, ...], "again": false}``, and answers with events, one JSON object a
-line: ``{"event": "progress", ...}``, ``{"event": "stage", "stage": name}``, and at the end ``{"event": "done"}`` or
-``{"event": "error", "error": ..., "where": ..., "help": ...}``. SIGTERM asks it to stop after the present step; if it is killed outright the
-store holds what was finished, and the server starts another.
+It reads requests, one JSON object a line, on standard input: ``{"work": [stage, ...], "id": 3}`` and ``{"stop": 3}``. It answers with events, one object a line:
+``{"event": "progress", ...}`` as it goes and at the end ``{"event": "done"}`` or ``{"event": "error", "error": ..., "where": ..., "help": ...}``. If it is killed
+outright the store holds what was finished, and the server starts another.
 """
 
 from __future__ import annotations
 
 import json
 import os
+import queue
 import signal
 import sys
+import threading
 import time
 from typing import Any, TextIO
 
 from diewright.errors import DeskError
 
 
-class _Bell:
-    """Set by SIGTERM, read by the watch."""
+class Requests:
+    """Lines from the server, read in a thread so that a stop is heard while a stage works."""
 
-    rung = False
+    def __init__(self, lines: TextIO) -> None:
+        self._work: queue.Queue[dict[str, Any] | None] = queue.Queue()
+        self._stopped = -1
+        threading.Thread(target=self._read, args=(lines,), daemon=True).start()
 
-    def ring(self, *_: object) -> None:
-        self.rung = True
+    def _read(self, lines: TextIO) -> None:
+        for line in lines:
+            request = json.loads(line)
+            if "stop" in request:
+                self._stopped = max(self._stopped, int(request["stop"]))
+            else:
+                self._work.put(request)
+        self._work.put(None)
+
+    def next(self) -> dict[str, Any] | None:
+        """The next request for work; None when the server has gone."""
+        return self._work.get()
+
+    def stopped(self, run: int) -> bool:
+        """Whether the run with this number has been asked to stop."""
+        return self._stopped >= run
 
 
-def serve(folder: str, requests: TextIO, answers: TextIO) -> None:
+def serve(folder: str, lines: TextIO, answers: TextIO) -> None:
     """Answer requests until the input ends."""
-    bell = _Bell()
-    signal.signal(signal.SIGTERM, bell.ring)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
     def say(**event: Any) -> None:
         answers.write(json.dumps(event) + "\n")
         answers.flush()
 
+    requests = Requests(lines)
     from diewright.desk import Desk, StageProgress
 
-    say(event="ready", pid=os.getpid())
-    for line in requests:
-        bell.rung = False
+    while (request := requests.next()) is not None:
+        run = int(request["id"])
         last = [0.0, ""]
 
         def hear(p: StageProgress, last: list[Any] = last) -> None:
@@ -58,16 +73,19 @@ def serve(folder: str, requests: TextIO, answers: TextIO) -> None:
                     share=p.progress.share,
                 )
 
+        def stopped(run: int = run) -> bool:
+            return requests.stopped(run)
+
         try:
-            request = json.loads(line)
-            Desk(folder).work(*request["work"], listen=hear, cancelled=lambda: bell.rung, again=bool(request.get("again")))
+            Desk(folder).work(*request["work"], listen=hear, cancelled=stopped)
             say(event="done")
         except DeskError as error:
-            say(event="error", **error.as_dict(), cancelled=bell.rung)
+            say(event="error", **error.as_dict(), cancelled=stopped())
 
 
 def main() -> None:
     """Entry point: ``python -m diewright.worker FOLDER``."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which then ends this process
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)  # whatever a library prints must not mix with the answers
     serve(sys.argv[1], sys.stdin, answers)

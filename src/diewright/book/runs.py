@@ -32,6 +32,7 @@ class Runs:
         self._lock = threading.RLock()
         self._process: subprocess.Popen[str] | None = None
         self._waiting: list[str] | None = None
+        self._number = 0
         self._stage = ""
         self._began = 0.0
         self._stopped_at: float | None = None
@@ -69,12 +70,11 @@ class Runs:
                 return
             self.warm()
             assert self._process is not None
-            assert self._process.stdin is not None
             self.working = {"stage": "", "title": "", "index": 0, "count": 0, "phase": "starting", "share": 0.0, "seconds_left": None}
             self._stage, self._stopped_at = "", None
             try:
-                self._process.stdin.write(json.dumps({"work": stages}) + "\n")
-                self._process.stdin.flush()
+                self._number += 1
+                self._send({"work": stages, "id": self._number})
             except OSError:
                 self._ended(self._process)
         self._tell("progress", dict(self.working or {}))
@@ -88,8 +88,15 @@ class Runs:
                 return
             self._stopped_at = time.monotonic()
             process = self._process
-            process.terminate()
+            with contextlib.suppress(OSError):  # it has just ended by itself
+                self._send({"stop": self._number})
         threading.Timer(GRACE, self._end_outright, (process,)).start()
+
+    def _send(self, request: dict[str, Any]) -> None:
+        assert self._process is not None
+        assert self._process.stdin is not None
+        self._process.stdin.write(json.dumps(request) + "\n")
+        self._process.stdin.flush()
 
     def _end_outright(self, process: subprocess.Popen[str]) -> None:
         with self._lock:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 from pathlib import Path
 from typing import Any
@@ -17,14 +18,20 @@ from diewright.job import file as job_file
 from diewright.job.fields import fields
 from diewright.job.stage import Result
 
+_SERIAL = itertools.count(1)
 CAD_ENDINGS = {".step", ".stp", ".iges", ".igs", ".stl"}
 
 
 def book(desk: Desk, working: dict[str, Any] | None) -> dict[str, Any]:
-    """Everything the shell of the book shows: job, fields, stages, findings, choices."""
+    """Everything the shell of the book shows: job, fields, stages, findings, choices.
+
+    ``serial`` grows with each call, so that a page can drop an answer that is older than one it has.
+    """
+    serial = next(_SERIAL)
     states = desk.states()
     undo, redo = job_file.steps(desk.folder)
     return {
+        "serial": serial,
         "job": desk.job.model_dump(mode="json"),
         "fields": fields(),
         "stages": [

@@ -77,6 +77,7 @@ async function changeNow(ask) {
 
 /** Take a new state of the book. */
 function take(book) {
+  if (ctx.book && book.serial < ctx.book.serial) return; // an answer that was overtaken by a later one
   ctx.book = book;
   render();
   refresh();
@@ -275,15 +276,7 @@ function start() {
   });
   addEventListener("popstate", () => go(location.pathname.slice(1), false));
   go(location.pathname.slice(1) || "part", false);
-  // An answer written before the work ended may arrive after the word that it ended: ask again when nothing is heard for a while.
-  let heard = performance.now();
-  setInterval(() => {
-    if (!ctx.book.working || lost || performance.now() - heard < 1500) return;
-    heard = performance.now();
-    get("/api/book").then(take, () => {});
-  }, 500);
   listen((kind, content) => {
-    heard = performance.now();
     if (kind === "progress") {
       ctx.book.working = content;
       render();
@@ -295,7 +288,7 @@ function start() {
       say(sentence(content), true);
     } else if (kind === "lost") {
       lost = true;
-      say("The desk does not answer. Start it again with: diewright open", true);
+      say("The desk does not answer. Start it again with: diewright book", true);
     } else if (kind === "open" && lost) {
       lost = false;
       say("The desk answers again.");

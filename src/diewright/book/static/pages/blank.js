@@ -173,4 +173,4 @@ function blankNumbers(r) {
   ];
 }
 
-export default { name: "blank", title: "Blank", stages: ["blank", "nest"], reads: ["part", "tipping", "sheet", "blank", "nest"], make };
+export default { name: "blank", title: "Blank", stages: ["solution", "blank", "nest"], reads: ["part", "tipping", "sheet", "solution", "blank", "nest"], make };
