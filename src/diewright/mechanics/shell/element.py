@@ -34,8 +34,11 @@ from diewright.mechanics.shell.layout import (
     C_TURN,
     FINE,
     KERNEL,
+    LEAST_AREA,
+    MOST_AREA,
     S_COUNT,
     S_COUNT_KINEMATIC,
+    TURNED,
 )
 from diewright.mechanics.shell.station import station
 
@@ -140,7 +143,7 @@ def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table,
     h = thickness * stretch[e]
     n11, n22, n12, m11, m22, m12, o11, o22, o12 = zero, zero, zero, zero, zero, zero, zero, zero, zero
     thin = zero
-    answer = FINE
+    answer = FINE if size > r(LEAST_AREA) and size < r(MOST_AREA) else TURNED
     step = S_COUNT_KINEMATIC if kinematic else S_COUNT
     for s in range(stations.shape[0]):
         z = h * stations[s, 0]

@@ -34,6 +34,7 @@ C_COUNT = 24
 S_COUNT, S_COUNT_KINEMATIC = 4, 7
 
 # What an element answers.
+LEAST_AREA, MOST_AREA = 0.1, 20.0  # area over that at rest; a sheet outside has been pushed through itself or torn
 FINE, TURNED, NOT_RETURNED, NOT_A_NUMBER = 0, 1, 2, 3
 
 

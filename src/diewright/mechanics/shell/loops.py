@@ -4,7 +4,7 @@ Each loop walks a fixed number of blocks, so that sums have one order whatever t
 Arrays travel in four bundles:
 
 - ``mesh``: conn, coef, stations, mat, table, side_slots, start, slots, ghost, ghost_normal
-- ``body``: x, v, slope, slope_v, state, stretch, force, extra, support
+- ``body``: x, v, slope, slope_v, state, stretch, force, extra, support, push
 - ``rules``: mass, inertia, external, bc, bc_scale
 - ``clock``: times, values (histories), speed (room for one value a history)
 """
@@ -47,10 +47,18 @@ def element_block(b, mesh, body, kinematic, bad):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
+def push_block(b, n, mesh, body, pressure):  # noqa: ANN001, ANN201
+    """Pressure on the nodes of block ``b``, all of it before any node moves."""
+    x, push = body[0], body[9]
+    for i in range(b * n // BLOCKS, (b + 1) * n // BLOCKS):
+        push[i, 0], push[i, 1], push[i, 2] = pressure_gather(i, x, mesh[0], mesh[6], mesh[7], pressure)
+
+
+@njit(**KERNEL)
 def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):  # noqa: ANN001, ANN201
     """Sides and nodes of block ``b``, one step on."""
-    conn, side_slots, start, slots = mesh[0], mesh[5], mesh[6], mesh[7]
-    x, v, slope, slope_v, force, extra, support = body[0], body[1], body[2], body[3], body[6], body[7], body[8]
+    side_slots, start, slots = mesh[5], mesh[6], mesh[7]
+    x, v, slope, slope_v, force, extra, support, push = body[0], body[1], body[2], body[3], body[6], body[7], body[8], body[9]
     mass, inertia, outer, bc, bc_scale = rules
     speed = clock[2]
     ns = slope.shape[0]
@@ -61,8 +69,7 @@ def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt,
         fx, fy, fz = fx + extra[i, 0], fy + extra[i, 1], fz + extra[i, 2]
         gx, gy, gz = outer[i, 0], outer[i, 1], outer[i, 2]
         if pressure != 0:
-            hx, hy, hz = pressure_gather(i, x, conn, start, slots, pressure)
-            gx, gy, gz = gx + hx, gy + hy, gz + hz
+            gx, gy, gz = gx + push[i, 0], gy + push[i, 1], gz + push[i, 2]
         node_step(i, fx, fy, fz, gx, gy, gz, x, v, support, mass, bc, bc_scale, speed, damping, dt, work, b)
 
 
@@ -116,6 +123,9 @@ def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_ro
         if answer != FINE:
             return step, answer, element
         ghost_fold(mesh[8], mesh[9], n, mesh[6], mesh[7], body[6], body[7])
+        if pressure != 0:
+            for b in range(BLOCKS):
+                push_block(b, n, mesh, body, pressure)
         for b in range(BLOCKS):
             node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
         ghost_place(mesh[8], mesh[9], n, body[0])
@@ -126,6 +136,12 @@ def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_ro
 def _elements(mesh, body, kinematic, bad):  # noqa: ANN001, ANN202
     for b in prange(BLOCKS):
         element_block(b, mesh, body, kinematic, bad)
+
+
+@njit(**PARALLEL)
+def _pushes(n, mesh, body, pressure):  # noqa: ANN001, ANN202
+    for b in prange(BLOCKS):
+        push_block(b, n, mesh, body, pressure)
 
 
 @njit(**PARALLEL)
@@ -144,6 +160,8 @@ def advance_threads(steps, time, dt, n, mesh, body, rules, clock, kinematic, pre
         if answer != FINE:
             return step, answer, element
         ghost_fold(mesh[8], mesh[9], n, mesh[6], mesh[7], body[6], body[7])
+        if pressure != 0:
+            _pushes(n, mesh, body, pressure)
         _nodes(n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
         ghost_place(mesh[8], mesh[9], n, body[0])
     return steps, FINE, -1

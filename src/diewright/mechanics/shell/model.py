@@ -102,6 +102,8 @@ class ShellModel:
             self._mat[M_TOL] = 2e-6
         self._force = np.zeros((len(patches.conn), 21), dtype=self.real)
         self._extra = np.zeros((n_all, 3), dtype=self.real)
+        self._push = np.zeros((n_all, 3), dtype=self.real)
+        self._inertia: NDArray[np.floating] | None = None
         self._bad = np.zeros((BLOCKS, 2), dtype=np.int64)
         self.work = np.zeros((BLOCKS, 5))
         self.bc = np.full((n_all, 3), -1, dtype=np.int32)
@@ -172,9 +174,10 @@ class ShellModel:
             self.external[: self.patches.n] = external
         if adapt:
             self.dt = self.stable_step()
+        if adapt or self._inertia is None:
+            self._inertia = self._cast(side_inertia(self.patches, self.material, ShellForm(self.x, self.slope, self.state, self.stretch), self.dt))
         form = ShellForm(self.x, self.slope, self.state, self.stretch).copy()
         v, sv, support, work = self.velocity.copy(), self.slope_velocity.copy(), self.support.copy(), self.work.copy()
-        inertia = self._cast(side_inertia(self.patches, self.material, ShellForm(self.x, self.slope, self.state, self.stretch), self.dt))
         # critical damping of the lightest side: omega dt = 1/sqrt(SIDE_INERTIA)
         drag = self.side_damping * 2.0 * 0.8 / self.dt
         p = self.patches
@@ -185,8 +188,8 @@ class ShellModel:
             self.dt,
             p.n,
             (p.conn, self._coef, self._stations, self._mat, self._table, p.side_slots, p.start, p.slots, p.ghost, p.ghost_normal),
-            (form.x, v, form.slope, sv, form.state, form.stretch, self._force, self._extra, support),
-            (self._mass, inertia, self.external, self.bc, self.bc_scale),
+            (form.x, v, form.slope, sv, form.state, form.stretch, self._force, self._extra, support, self._push),
+            (self._mass, self._inertia, self.external, self.bc, self.bc_scale),
             (self._times, self._values, np.zeros(len(self._times), dtype=self.real)),
             self.material.kinematic,
             self._pressure_row,
