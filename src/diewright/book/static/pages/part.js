@@ -128,7 +128,7 @@ function auditTables(v) {
   const mesh = v.mesh ?? {};
   const rows = v.audit ?? [];
   return [
-    rows.length ? grid([{ name: "What was found", left: true }, { name: "What was done", left: true }, { name: "Count" }, { name: "Where", left: true }], rows.map((a) => [a.what, { repaired: "repaired", left: "left as it is", wrong: "wrong", note: "noted" }[a.severity] ?? a.severity, num(a.count, 6), a.where || "–"]), { caption: "Audit" }) : h("p", {}, "Nothing was repaired and nothing was left wrong."),
+    rows.length ? grid([{ name: "What was found", left: true }, { name: "What was done", left: true }, { name: "Count" }, { name: "Where", left: true }], rows.map((a) => [a.what, { repaired: "repaired", left: "left as it is", wrong: "wrong", note: "noted" }[a.severity] ?? a.severity, num(a.count, 6), a.where || "–"]), { caption: "Audit", className: "prose" }) : h("p", {}, "Nothing was repaired and nothing was left wrong."),
     pair([
       ["Format", v.format], ["Unit", v.unit, v.unit_source === "job" ? "" : "", ""], ["Kind", v.kind], ["Skin meshed", v.skin], ["Thickness found", v.thickness_found, "mm"],
       ["Bodies", num(v.bodies, 6)], ["Faces", num(v.faces, 6)], ["Triangles", num(mesh.triangles, 9)], ["Edges, shortest", mesh.edge_min, "mm"], ["Edges, middle", mesh.edge_median, "mm"], ["Edges, longest", mesh.edge_max, "mm"], ["Largest distance to the surface", mesh.chord_error, "mm"], ["Worst triangle shape (1 is even)", mesh.quality_min],
