@@ -1,9 +1,12 @@
-"""What was wrong with a file, what was repaired, what is left, kept as it is found."""
+"""What was wrong with a file, what was repaired, what is left, kept as it is found; and the units of length a job may state."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import Any, Literal
+
+UNIT_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
+"""Millimetres in the units a job may state."""
 
 Severity = Literal["wrong", "repaired", "left", "note"]
 

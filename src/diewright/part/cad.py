@@ -24,9 +24,8 @@ from OCP.TopExp import TopExp
 from OCP.TopoDS import TopoDS, TopoDS_Compound
 
 from diewright.errors import FileError, InputError
-from diewright.part.audit import Audit, named
+from diewright.part.audit import UNIT_MM, Audit, named
 
-UNIT_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4}
 SEW = 0.01
 """mm: edges of separate faces closer than this are joined (a hundredth is what exchange files commonly keep)."""
 SEW_WIDE = 0.1

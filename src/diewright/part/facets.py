@@ -14,8 +14,7 @@ from typing import Any
 import numpy as np
 
 from diewright.errors import SolveError
-from diewright.part.audit import Audit
-from diewright.part.cad import UNIT_MM
+from diewright.part.audit import UNIT_MM, Audit
 from diewright.part.meshing import Field, Meshed, Sizes, choose, filled, oriented, refuse_too_many
 from diewright.part.reading import assemble, check_size, choose_skin, note_skins
 from diewright.part.remesh import remesh
