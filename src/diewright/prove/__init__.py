@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from diewright.errors import FileError, InputError
+from diewright.errors import DeskError, FileError, InputError
 
 COLUMNS = ["case", "quantity", "published", "uncertainty", "unit", "tolerance", "tolerance_kind", "source", "known_by"]
 KNOWN_BY = {"read", "memory", "memory-uncertain", "computed"}
@@ -134,7 +134,12 @@ def run(wanted: Sequence[str] = (), listen: Callable[[str], None] | None = None)
         if at not in done:
             if listen is not None:
                 listen(f"{r.package}: {r.case}")
-            done[at] = cases(r.package)[r.case]()
+            try:
+                done[at] = cases(r.package)[r.case]()
+            except DeskError as error:  # the row stays in the table as a miss without a value
+                done[at] = {}
+                if listen is not None:
+                    listen(f"{r.package}: {r.case} gave no value: {error}")
         out.append(judge(r, done[at].get(r.quantity, math.nan)))
     return out
 
@@ -149,10 +154,20 @@ def judge(reference: Reference, ours: float) -> Row:
     return Row(**asdict(reference), ours=float(ours), verdict=verdict)
 
 
-def markdown(rows: Iterable[Row]) -> str:
-    """The table for the README."""
+def markdown(rows: Sequence[Row]) -> str:
+    """The table for the README: counts by package, what misses, and all rows folded."""
     head = "| case | quantity | published | ± | tolerance | ours | unit | verdict | source | known by |\n|---|---|--:|--:|--:|--:|---|---|---|---|\n"
-    return head + "".join("| " + " | ".join(c.replace("|", "\\|") for c in (*r.cells(), r.known_by)) + " |\n" for r in rows)
+
+    def lines(chosen: Iterable[Row]) -> str:
+        return head + "".join("| " + " | ".join(c.replace("|", "\\|") for c in (*r.cells(), r.known_by)) + " |\n" for r in chosen)
+
+    out = "| package | rows | meet | miss | reported only |\n|---|--:|--:|--:|--:|\n"
+    for package in dict.fromkeys(r.package for r in rows):
+        of = [r.verdict for r in rows if r.package == package]
+        out += f"| {package} | {len(of)} | {of.count('meets')} | {of.count('misses')} | {of.count('reported')} |\n"
+    missed = [r for r in rows if r.verdict == "misses"]
+    out += f"\nWhat misses its tolerance today:\n\n{lines(missed)}" if missed else "\nNothing misses its tolerance today.\n"
+    return out + f"\n<details><summary>All {len(rows)} rows</summary>\n\n{lines(rows)}\n</details>\n"
 
 
 def write_table(readme: Path, rows: Sequence[Row]) -> None:
