@@ -36,7 +36,7 @@ WORK_MS = 120_000
 def demo_job(folder: Path) -> Path:
     """A worked copy of the demo job, meshed coarsely so that a stage takes a second or two."""
     job = folder / "fascia"
-    shutil.copytree(ROOT / "examples" / "fascia", job, ignore=shutil.ignore_patterns("results", "history"))
+    shutil.copytree(ROOT / "src" / "diewright" / "examples" / "fascia", job, ignore=shutil.ignore_patterns("results", "history"))
     desk = open_job(job)
     desk.edit(COARSE)
     desk.work()

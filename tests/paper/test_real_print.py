@@ -10,7 +10,7 @@ from diewright.book.paper import make
 from diewright.book.paper.blocks import in_press_units
 from diewright.desk import open_job
 
-EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "fascia"
+EXAMPLE = Path(__file__).resolve().parents[2] / "src" / "diewright" / "examples" / "fascia"
 
 
 def bare(text: str) -> str:

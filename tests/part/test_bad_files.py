@@ -178,7 +178,9 @@ def _closed(g: Any, t: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize(("make", "stated", "words"), [case[1:] for case in CASES], ids=[case[0] for case in CASES])
-def test_one_clear_sentence(cad: Any, tmp_path: Path, write_stl: Any, flat_grid: Any, make: Make, stated: dict[str, Any], words: tuple[str, ...]) -> None:
+def test_one_clear_sentence(
+    cad: Any, tmp_path: Path, write_stl: Any, flat_grid: Any, make: Make, stated: dict[str, Any], words: tuple[str, ...]
+) -> None:
     path = make(cad, tmp_path, write_stl, flat_grid)
     with pytest.raises(DeskError) as caught:
         read(path, **stated)

@@ -141,7 +141,7 @@ def test_skins_by_name(cad: Any) -> None:
 
 
 def test_surface_is_used_as_drawn(maker: Any) -> None:
-    shape = read(ROOT / "examples" / "fascia" / "fascia_surface.step", target_edge=12.0, chord_error=0.3)
+    shape = read(ROOT / "src" / "diewright" / "examples" / "fascia" / "fascia_surface.step", target_edge=12.0, chord_error=0.3)
     assert shape.values["kind"] == "surface"
     assert shape.values["thickness_found"] is None
     assert "as drawn" in shape.values["skin"]

@@ -17,7 +17,7 @@ from diewright.job.stage import InputFile, Result, canonical
 from diewright.part.stage import STAGE, TIPPING, in_part_coordinates
 from diewright.watch import Watch
 
-EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+EXAMPLES = Path(__file__).resolve().parents[2] / "src" / "diewright" / "examples"
 
 
 def job_of(name: str, **part: Any) -> Job:
