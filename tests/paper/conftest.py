@@ -1,23 +1,10 @@
-import io
 from pathlib import Path
 
 import pytest
-from pypdf import PdfReader
+from printed import STAMP, text_of
 from synthetic import desk_in
 
 from diewright.book.paper import make
-
-STAMP = 1_790_000_000
-
-
-def read(pdf: bytes) -> PdfReader:
-    return PdfReader(io.BytesIO(pdf))
-
-
-def text_of(pdf: bytes) -> str:
-    """All text of the PDF, with line ends and narrow spaces as plain spaces."""
-    words = " ".join(page.extract_text() for page in read(pdf).pages)
-    return " ".join(words.replace("\u202f", " ").replace("\u200b", "").split())
 
 
 @pytest.fixture(scope="session")

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import STAMP, read, text_of
 from PIL import Image
+from printed import STAMP, read, text_of
 from synthetic import DEPTH, desk_in
 
 from diewright.book.paper import make, printing

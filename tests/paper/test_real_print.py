@@ -4,7 +4,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from conftest import STAMP, read, text_of
+from printed import STAMP, read, text_of
 
 from diewright.book.paper import make
 from diewright.book.paper.blocks import in_press_units
