@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from diewright.mechanics.membrane import gap_penalty
 from diewright.mechanics.newton import Problem
 
 Floats = NDArray[np.float64]
@@ -57,12 +56,6 @@ def recover(flat: Floats, triangles: NDArray[np.int32], points: Floats, problem:
     kirchhoff = pseudo @ mandel @ gradient.transpose(0, 2, 1)
     stress = np.column_stack([carried[:, 0, 0], carried[:, 1, 1], carried[:, 0, 1]])
     return Fields(strains[:, 0].copy(), strains[:, 1].copy(), angle, volume / area, stress, principal.copy(), volume, kirchhoff)
-
-
-def ironing_pressure(thickness: Floats, problem: Problem) -> Floats:
-    """Pressure of the wall gap on the sheet ``(m,)`` [MPa], from the ``thickness (m,)`` reached."""
-    over = np.log(thickness / problem.thickness) - problem.gap
-    return np.array([gap_penalty(x, problem.gap_stiffness)[1] for x in over])
 
 
 def section_force(flat: Floats, triangles: NDArray[np.int32], points: Floats, problem: Problem, fields: Fields, levels: int = 40) -> float:

@@ -26,7 +26,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 
 from diewright.errors import InputError, SolveError
-from diewright.mechanics.fields import Fields, ironing_pressure, recover, section_force
+from diewright.mechanics.fields import Fields, recover, section_force
+from diewright.mechanics.gap import GAP_STIFFNESS, Gap
 from diewright.mechanics.linear import Pattern
 from diewright.mechanics.loads import Hold, Loads
 from diewright.mechanics.membrane import inverse_metric
@@ -38,9 +39,6 @@ from diewright.mechanics.unfold import Unfolding, plan_weights, unfold_sheet
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
-
-GAP_STIFFNESS = 50.0
-"""Stiffness of the wall gap in flow stresses at strain 1: a wall pressed with a third of its flow stress goes beyond its gap by 0.7 %."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,10 +139,10 @@ def solve(
         draw_force = section_force(outcome.flat, sheet.triangles, sheet.points, problem, fields)
     if start.method == "disc":
         warnings.append("The first flat had to be found through a disc; look at the outline for folds over itself.")
-    return _result(outcome, sheet, problem, fields, curve, turn, rolling_angle, n, draw_force, growth, steps, clock, warnings, start.method)
+    return _result(outcome, sheet, fields, curve, turn, rolling_angle, n, draw_force, growth, steps, clock, warnings, start.method)
 
 
-def _result(outcome: Outcome, sheet: Sheet, problem: Problem, fields: Fields, curve: Curve, turn: Floats, rolling_angle: float, n: int, draw_force: float, growth: float, steps: list[Step], clock: Clock, warnings: list[str], method: str) -> InverseResult:  # fmt: skip
+def _result(outcome: Outcome, sheet: Sheet, fields: Fields, curve: Curve, turn: Floats, rolling_angle: float, n: int, draw_force: float, growth: float, steps: list[Step], clock: Clock, warnings: list[str], method: str) -> InverseResult:  # fmt: skip
     flat = np.full((n, 2), np.nan)
     flat[sheet.used] = outcome.flat @ turn.T
     angle = fields.angle + rolling_angle
@@ -159,7 +157,7 @@ def _result(outcome: Outcome, sheet: Sheet, problem: Problem, fields: Fields, cu
         "stress": fields.stress,
         "principal_stress": fields.principal_stress,
         "tangent_modulus": curve.slope(outcome.state[:, 1]),
-        "ironing_pressure": ironing_pressure(fields.thickness, problem),
+        "ironing_pressure": outcome.pressure,
         "volume": fields.volume,
     }
     for name, array in values.items():
@@ -269,9 +267,10 @@ def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hil
         pins = np.array([2 * i, 2 * i + 1, 2 * j + 1])
     pattern = Pattern(t, n, 2, held)
     scale = curve.table[0, 1] * thickness * np.sqrt(2.0 * areas.mean()) * np.sqrt(n)
-    stiffness = GAP_STIFFNESS * float(curve.stress(1.0)[0])
-    problem = Problem(t, metric, thickness, hill.split_form(), curve, loads, hold, pattern, pins, float(scale), gap, stiffness)
-    return problem, np.ascontiguousarray(flat)
+    wall = Gap(gap, np.zeros(len(t)), GAP_STIFFNESS * float(curve.stress(1.0)[0]))
+    return Problem(t, metric, thickness, hill.split_form(), curve, loads, hold, pattern, pins, float(scale), wall), np.ascontiguousarray(
+        flat
+    )
 
 
 def _clamp(flat: Floats, plan: Floats, clamped: NDArray[np.bool_], triangles: NDArray[np.int32]) -> Floats:

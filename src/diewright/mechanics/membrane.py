@@ -54,7 +54,7 @@ def log_shape(m: float, s: float) -> tuple[float, float, float]:
     return phi, phi_s, phi_ss
 
 
-GAP_EASE = 0.004
+GAP_EASE = 0.02
 """Thickness strain over which the gap's penalty builds up its full stiffness."""
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, diags
 
 from diewright.errors import SolveError
+from diewright.mechanics.gap import Gap
 from diewright.mechanics.linear import Factor, NotPositiveDefinite, Pattern
 from diewright.mechanics.loads import Hold, Loads
 from diewright.mechanics.membrane import assemble, total_work
@@ -25,6 +26,10 @@ SHORT = 0.05
 
 GIVE_UP = 4
 """So many short steps in a row: this problem is given up."""
+
+
+JAGGED = 10.0
+"""An exact step never raises the residual more than this."""
 
 
 @dataclass(frozen=True)
@@ -41,8 +46,7 @@ class Problem:
     pattern: Pattern
     pins: NDArray[np.int64]
     force_scale: float
-    gap: Floats
-    gap_stiffness: float
+    gap: Gap
     edge: float = 1.0
 
     def material(self) -> tuple:
@@ -55,8 +59,8 @@ class Problem:
             self.curve.table,
             self.curve.log_step,
             self.curve.modulus,
-            self.gap,
-            self.gap_stiffness,
+            self.gap.reached,
+            self.gap.stiffness,
         )
 
     def free_mask(self) -> Floats:
@@ -102,6 +106,7 @@ class Outcome:
     steps: list[Step]
     reaction: Floats
     state: Floats
+    pressure: Floats
 
 
 class _State:
@@ -144,7 +149,7 @@ def newton(
         if not np.isfinite(now.size):
             raise SolveError("The inverse solution met a value that is not a finite number.", help="Check the sheet data and the mesh.")
         if now.size < tolerance:
-            return Outcome(now.flat, True, now.size, steps, now.reaction, now.state)
+            break
         number = len(steps) + 1
         if len(short) >= GIVE_UP and max(short[-GIVE_UP:]) < SHORT:
             break
@@ -175,7 +180,8 @@ def newton(
             break
         with clock.phase("assembly"):
             now = _State(problem, now.flat + step * direction.reshape(-1, 2), True, values)
-    return Outcome(now.flat, now.size < tolerance, now.size, steps, now.reaction, now.state)
+    pressure = problem.gap.pressure(now.flat, problem.triangles, problem.loads.areas)
+    return Outcome(now.flat, now.size < tolerance, now.size, steps, now.reaction, now.state, pressure)
 
 
 def _factor(problem: Problem, values: Floats, stiffness: Floats, clock: Clock) -> Factor:
@@ -236,16 +242,25 @@ def _descent_length(problem: Problem, now: _State, direction: Floats) -> float:
 
 
 def _exact_step(problem: Problem, now: _State, values: Floats, projected: bool, clock: Clock) -> tuple[float, _State] | None:
-    """One step with the exact tangent, or None where it does not lower the residual."""
+    """One step with the exact tangent ``J``, or None where it does not lead on.
+
+    A step stands where it lowers the residual, or the flat distance still to go as this tangent sees it, ``|J^-1 r|`` (natural monotonicity:
+    P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, ch. 3): triangles that start to yield make the residual jagged, not the flat.
+    """
     pattern = problem.pattern
     with clock.phase("assembly"):
         if projected:
             now = _State(problem, now.flat, False, values)
         extra = problem.loads.tangent(now.flat, now.state, edge=problem.edge)[pattern.free][:, pattern.free]
     with clock.phase("solve"):
-        direction = _exact_direction(problem, now, (pattern.full(values) + extra).tocsr())
-    if direction is None:
+        try:
+            tangent = _Tangent(problem, (pattern.full(values) + extra).tocsr())
+            direction = tangent.solve(-now.residual)
+        except (NotPositiveDefinite, np.linalg.LinAlgError):
+            return None
+    if not np.isfinite(direction).all():
         return None
+    far = float(np.linalg.norm(direction))
     with clock.phase("line search"):
         step = longest_step(now.flat, direction.reshape(-1, 2), problem.triangles)
     for _ in range(4):
@@ -253,33 +268,44 @@ def _exact_step(problem: Problem, now: _State, values: Floats, projected: bool, 
             nxt = _State(problem, now.flat + step * direction.reshape(-1, 2), False, values)
         if nxt.size < (1 - 0.1 * step) * now.size:
             return step, nxt
+        if nxt.size < JAGGED * now.size:
+            with clock.phase("solve"):
+                left = float(np.linalg.norm(tangent.solve(-nxt.residual)))
+            if left < (1 - 0.5 * step) * far:
+                return step, nxt
         step *= 0.4
     return None
 
 
-def _exact_direction(problem: Problem, now: _State, tangent: csr_matrix) -> Floats | None:
-    """Newton's direction for the exact tangent ``J``, under the hold's conditions.
+class _Tangent:
+    """The factorised exact tangent under the hold's conditions: ``J d + C^T l = r``, ``C d = 0``.
 
-    ``J d + C^T l = -r``, ``C d = 0``. ``J`` alone is singular (rigid motions), so springs ``k P P^T`` on three unknowns are added to factorise and
-    taken off again through ``mu = k P^T d``: six small unknowns, exact, no pinned point.
+    ``J`` alone is singular (rigid motions), so springs ``k P P^T`` on three unknowns are added to factorise and taken off again through
+    ``mu = k P^T d``: six small unknowns, exact, no pinned point.
     """
-    pattern, hold = problem.pattern, problem.hold
-    out = np.zeros(pattern.total)
-    try:
-        if hold is None:
-            out[pattern.free] = pattern.general_factor(tangent).solve(-now.residual[pattern.free])
-        else:
-            k = float(np.abs(tangent.diagonal()).mean())
-            spring = np.zeros(pattern.size)
-            spring[problem.pins] = k
-            picks = np.zeros((pattern.size, 3))
-            picks[problem.pins, np.arange(3)] = 1.0
-            columns = np.column_stack([-now.residual, -hold.rows.T, picks])
-            x = pattern.general_factor(tangent + diags(spring)).solve(columns)
-            small = np.vstack([hold.rows @ x[:, 1:], picks.T @ x[:, 1:]])
-            small[3:, 3:] -= np.eye(3) / k
-            unknown = np.linalg.solve(small, -np.concatenate([hold.rows @ x[:, 0], picks.T @ x[:, 0]]))
-            out = x[:, 0] + x[:, 1:] @ unknown
-    except (NotPositiveDefinite, np.linalg.LinAlgError):
-        return None
-    return out if np.isfinite(out).all() else None
+
+    def __init__(self, problem: Problem, tangent: csr_matrix) -> None:
+        pattern, self.hold = problem.pattern, problem.hold
+        self.free, self.total = pattern.free, pattern.total
+        if self.hold is None:
+            self.factor = pattern.general_factor(tangent)
+            return
+        k = float(np.abs(tangent.diagonal()).mean())
+        spring = np.zeros(pattern.size)
+        spring[problem.pins] = k
+        self.picks = np.zeros((pattern.size, 3))
+        self.picks[problem.pins, np.arange(3)] = 1.0
+        self.factor = pattern.general_factor(tangent + diags(spring))
+        self.columns = self.factor.solve(np.column_stack([-self.hold.rows.T, self.picks]))
+        self.small = np.vstack([self.hold.rows @ self.columns, self.picks.T @ self.columns])
+        self.small[3:, 3:] -= np.eye(3) / k
+
+    def solve(self, right: Floats) -> Floats:
+        """``d (2n,)`` for a right side ``(2n,)``."""
+        out = np.zeros(self.total)
+        if self.hold is None:
+            out[self.free] = self.factor.solve(right[self.free])
+            return out
+        x = self.factor.solve(right)
+        unknown = np.linalg.solve(self.small, -np.concatenate([self.hold.rows @ x, self.picks.T @ x]))
+        return np.asarray(x + self.columns @ unknown)

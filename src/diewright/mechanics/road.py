@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 FIRST_STRAIN = 0.3
 """The first curve is straight up to this strain."""
 
-EASING = 2.5
+EASING = 5.0
 """Each gentle curve stays straight up to this much less strain than the one before."""
 
 GROWTH = 1.2
@@ -43,8 +43,17 @@ EDGE_STEP = 0.5
 HALVINGS = 3
 """How often a stumbled step is halved."""
 
-GROWTHS = (0.3, 0.6, 0.9, 1.2)
+GROWTHS = (0.9, 0.6, 0.3, 0.0)
 """Steepened curves for a sheet that has no balance with its own."""
+
+PRESSINGS = 8
+"""Most rounds in which the wall's pressure is built up."""
+
+NEAR = 1e-2
+"""Relative residual at which the pressure is looked at, and a less steepened curve counts as solvable."""
+
+CLOSE = 0.005
+"""Thickness strain beyond the gap, averaged around a point, that is left."""
 
 LOOSE = 3e-2
 """Relative residual at which the next, less gentle problem is started."""
@@ -108,6 +117,24 @@ class Road:
             ahead = here.between(ahead)
         return flat, here
 
+    def settle(self, flat: Floats, mark: Mark) -> Outcome:
+        """The exact solution at a mark, the wall's pressure built up to its full value on the way (:mod:`gap`)."""
+        kept = self.problem
+        gap = kept.gap
+        for _ in range(PRESSINGS if gap.there else 0):
+            now = self.go(flat, mark, NEAR, 12)
+            if now.residual >= NEAR:
+                self.problem = kept
+                return now
+            flat = now.flat
+            if self.problem.gap.excess(flat, kept.triangles, kept.loads.areas) < CLOSE:
+                break
+            self.problem = replace(kept, gap=self.problem.gap.pressed(flat, kept.triangles, kept.loads.areas))
+        now = self.go(flat, mark, self.tolerance, 25)
+        if not now.converged:
+            self.problem = kept
+        return now
+
 
 def follow(problem: Problem, flat: Floats, tolerance: float, most: int, watch: Watch, clock: Clock) -> tuple[Outcome, list[Step], float, list[str]]:  # fmt: skip
     """The solution, all iterations, how much the curve had to be steepened (0: not at all) and what to say about it.
@@ -117,7 +144,7 @@ def follow(problem: Problem, flat: Floats, tolerance: float, most: int, watch: W
     road = Road(problem, tolerance, most, watch, clock, [])
     elastic = problem.curve.yield_strain
     here = Mark(0.0, FIRST_STRAIN, GROWTH)
-    flat = road.go(flat, here, LOOSE, 30, 1e-3).flat
+    flat = road.go(flat, here, LOOSE, 30, 0.1).flat
     marks = [Mark(edge, FIRST_STRAIN, GROWTH) for edge in np.arange(EDGE_STEP, 1.0 + 1e-9, EDGE_STEP).tolist()]
     straight = FIRST_STRAIN / EASING
     while straight > 1.5 * elastic:
@@ -126,22 +153,35 @@ def follow(problem: Problem, flat: Floats, tolerance: float, most: int, watch: W
     marks.append(Mark(1.0, elastic, GROWTH))
     for mark in marks:
         flat, here = road.walk(flat, here, mark)
-    now = road.go(flat, Mark(1.0, elastic, 0.0), tolerance, 25)
-    if now.converged:
-        return now, road.steps, 0.0, []
-    best: tuple[Outcome, float] | None = None
-    for growth in GROWTHS[::-1]:
-        tried = road.go(flat, Mark(1.0, elastic, growth), tolerance, 25)
-        if not tried.converged:
+    reached = _least_growth(road, flat, elastic)
+    for growth, flat in reached[::-1]:
+        now = road.settle(flat, Mark(1.0, elastic, growth))
+        if now.converged:
             break
-        flat, best = tried.flat, (tried, growth)
-    if best is None:
+    else:
         raise SolveError(
-            f"The inverse solution did not settle: the residual stays at {tried.residual:.1e} (wanted {tolerance:.0e}) after {len(road.steps)} iterations.",
+            f"The inverse solution did not settle: the residual stays at {now.residual:.1e} (wanted {tolerance:.0e}) after {len(road.steps)} iterations.",
             help="Refine the mesh at small radii, or allow more iterations.",
         )
+    if growth == 0.0:
+        return now, road.steps, 0.0, []
     text = (
         "No balance was found with the stated hardening: somewhere the sheet is pulled beyond its uniform strain. The result stands for a sheet whose "
-        f"stress rises by at least {best[1]:.1f} of itself per unit strain; take the largest strains as an extrapolation and look there for tearing."
+        f"stress rises by at least {growth:.1f} of itself per unit strain; take the largest strains as an extrapolation and look there for tearing."
     )
-    return best[0], road.steps, best[1], [text]
+    return now, road.steps, growth, [text]
+
+
+def _least_growth(road: Road, flat: Floats, elastic: float) -> list[tuple[float, Floats]]:
+    """The growths that have a balance, the largest first, each with its flat: straight to the real curve, or down to it step by step."""
+    now = road.go(flat, Mark(1.0, elastic, 0.0), NEAR, 10)
+    reached = [(GROWTH, flat)]
+    if now.residual < NEAR:
+        return [*reached, (0.0, now.flat)]
+    for growth in GROWTHS:
+        now = road.go(flat, Mark(1.0, elastic, growth), NEAR, 10)
+        if now.residual >= NEAR:
+            break
+        flat = now.flat
+        reached.append((growth, flat))
+    return reached
