@@ -25,6 +25,9 @@ BACKED = float(np.sin(np.deg2rad(12.0)))
 DIE_BAND = 0.25
 """Share of the depth below the top that the die radius is taken to reach."""
 
+FAR = 100.0
+"""Percent points beyond the limit from which the number itself says nothing: no sheet gets there."""
+
 AREA_NOTED, AREA_ATTEND = 2.0, 5.0
 """Difference of blank and part area [%] that is noted, and that asks for a decision."""
 
@@ -83,8 +86,9 @@ def _margin(j: Judged, wanted: float) -> Iterator[Finding]:
     cells = _worst(j.margin, j.margin < (0.0 if beyond else wanted))
     where = place(j.mesh, cells, j.zone)
     share = 100.0 * float(j.mesh.areas[cells].sum()) / j.mesh.area
+    far = f"{-least:.1f}" if least > -FAR else f"more than {FAR:g}"
     text = (
-        f"The sheet is {-least:.1f} percent points beyond its forming limit ({where.label}); {share:.2g} % of the area is beyond it."
+        f"The sheet is {far} percent points beyond its forming limit ({where.label}); {share:.2g} % of the area is beyond it."
         if beyond
         else f"The least margin to necking is {least:.1f} percent points ({where.label}), {wanted:g} are wanted."
     )
