@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from diewright.errors import InputError, SolveError
 from diewright.mechanics.shell.carry import carry
 from diewright.mechanics.shell.element import bending, gradients
@@ -200,7 +201,7 @@ def test_precision_tripwire_far_from_the_origin():
     """In single precision an offset of 1e6 mm (exact in double) changes nothing: edges are subtracted in double precision."""
     points, triangles, _ = grid(8.0, 8.0, 4, 4)  # whole numbers: exact at any offset
     patches = build_patches(points, triangles, 1.0)
-    far = build_patches(points + [1e6, -1e6, 1e6], triangles, 1.0)
+    far = build_patches(points + np.array([1e6, -1e6, 1e6]), triangles, 1.0)
     out = []
     for p in (patches, far):
         form = at_rest(p, STATIONS, kinematic=False)
@@ -210,8 +211,17 @@ def test_precision_tripwire_far_from_the_origin():
         force = np.zeros((len(triangles), 21), dtype=np.float32)
         r = np.float32
         forces(
-            form.x + bump, form.slope.astype(r), p.conn, p.coef.astype(r), form.state.astype(r), form.stretch.astype(r), STATIONS.astype(r),
-            STEEL.mat.astype(r), STEEL.table.astype(r), False, force,
+            form.x + bump,
+            form.slope.astype(r),
+            p.conn,
+            p.coef.astype(r),
+            form.state.astype(r),
+            form.stretch.astype(r),
+            STATIONS.astype(r),
+            STEEL.mat.astype(r),
+            STEEL.table.astype(r),
+            False,
+            force,
         )
         out.append(force)
     assert np.array_equal(out[0], out[1])
@@ -298,6 +308,7 @@ def test_free_springback_leaves_nothing_on_its_springs_and_ignores_where_they_ar
     back = solver.springback(drawn, first=0.5)
     force, moment, _ = solver.internal(back.form)
     assert np.abs(force).max() < 1e-4
+    assert np.abs(moment).max() < 1e-4
     assert back.spring_force < 1e-4
     q = turn(1)
     moved = drawn.copy()
@@ -314,7 +325,13 @@ def test_unbalanced_loads_on_a_free_body_are_refused():
     load = np.zeros((patches.n, 3))
     load[:, 0] = 1.0
     with pytest.raises(SolveError, match="do not balance|no equilibrium"):
-        solver.solve(at_rest(patches, STATIONS, kinematic=False), free=np.ones((patches.n, 3), dtype=bool), load=load, load_before=0 * load, rigid=True)
+        solver.solve(
+            at_rest(patches, STATIONS, kinematic=False),
+            free=np.ones((patches.n, 3), dtype=bool),
+            load=load,
+            load_before=0 * load,
+            rigid=True,
+        )
 
 
 @pytest.mark.parametrize(

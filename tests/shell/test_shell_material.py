@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numba import types
+
 from diewright.errors import InputError
 from diewright.mechanics.shell import layout as at
 from diewright.mechanics.shell.barlat import equivalent, return_barlat
@@ -80,7 +81,8 @@ def test_answer_is_smooth_in_the_strain(surface):
         tangent = []
         for h in (1e-6, 4e-6):
             columns = [
-                (returned(material, base + h * unit, 0.01)[0] - returned(material, base - h * unit, 0.01)[0]) / (2 * h) for unit in np.eye(3)
+                (returned(material, base + h * unit, 0.01)[0] - returned(material, base - h * unit, 0.01)[0]) / (2 * h)
+                for unit in np.eye(3)
             ]
             tangent.append(np.array(columns).T)
         assert np.abs(tangent[0] - tangent[1]).max() < 2e-4 * E
@@ -118,7 +120,10 @@ def test_yield_functions_agree_with_the_sheet():
     [
         (SWIFT, Swift(550.0, 0.005, 0.22)),
         ({"ss": 320.0, "s0": 130.0, "c": 12.0, "h": 80.0}, Voce(320.0, 130.0, 12.0, 80.0)),
-        ({"share": 0.3, "K": 500.0, "e0": 0.01, "n": 0.2, "ss": 320.0, "s0": 130.0, "c": 12.0}, SwiftVoce(0.3, 500.0, 0.01, 0.2, 320.0, 130.0, 12.0)),
+        (
+            {"share": 0.3, "K": 500.0, "e0": 0.01, "n": 0.2, "ss": 320.0, "s0": 130.0, "c": 12.0},
+            SwiftVoce(0.3, 500.0, 0.01, 0.2, 320.0, 130.0, 12.0),
+        ),
     ],
 )
 def test_hardening_agrees_with_the_sheet_and_its_table(parameters, law):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.linalg import eigvalsh
+
 from diewright.errors import InputError, SolveError
 from diewright.mechanics.shell.form import at_rest
 from diewright.mechanics.shell.layout import C_AREA
@@ -11,14 +13,18 @@ from diewright.mechanics.shell.material import barlat_yield, elastic, hill_from_
 from diewright.mechanics.shell.model import ShellModel
 from diewright.mechanics.shell.patch import Mirror, build_patches
 from diewright.mechanics.shell.static import StaticShell
-from diewright.mechanics.shell.step import element_steps
 from diewright.mechanics.shell.stations import through_thickness
+from diewright.mechanics.shell.step import element_steps
 from diewright.prove.shell import grid, sides
-from scipy.linalg import eigvalsh
 
 AT = through_thickness(3)
 STEEL = plastic(2.1e5, 0.3, 7.85e-9, hill_from_r(1.8, 1.2, 2.1), {"K": 550.0, "e0": 0.005, "n": 0.2})
 ALPHA_6022 = (0.9355, 1.0350, 0.9337, 1.0539, 1.0102, 0.9337, 0.9594, 1.1828)
+
+
+def go_on(model, calls, steps, **how):
+    for _ in range(calls):
+        model.advance(steps, **how)
 
 
 def pulled(material, angle: float = 0.0, real=np.float64, strain: float = 0.12, threads: bool = False, offset=0.0, stations=AT):
@@ -203,8 +209,7 @@ def test_a_step_too_long_is_stopped_with_place_and_cause_and_the_last_state_kept
     before = model.x.copy()
     model.dt *= 8.0
     with pytest.raises(SolveError, match=r"(element \d+ near|runs away|not a number)"):
-        for _ in range(20):
-            model.advance(20, adapt=False)
+        go_on(model, 20, 20, adapt=False)
     assert np.isfinite(model.x).all()
     assert np.abs(model.x - before).max() < 5.0
 
@@ -227,8 +232,7 @@ def test_a_mesh_pushed_through_itself_is_stopped():
     model.prescribe(ids[0], "x")
     model.prescribe(ids[1:].ravel(), "x", h)
     with pytest.raises(SolveError, match=r"element \d+ near .*(inside out|stress|not a number)"):
-        for _ in range(50):
-            model.advance(50)
+        go_on(model, 50, 50)
 
 
 def test_settings_that_are_none_are_refused():

@@ -58,7 +58,7 @@ def cantilever(nx: int = 20, ny: int = 2) -> dict[str, float]:
     free[ids[0]] = False
     share = np.ones(ny + 1)
     share[[0, -1]] = 0.5
-    out = {}
+    out: dict[str, float] = {}
     before = np.zeros((patches.n, 3))
     for quarter in (0.25, 0.5, 0.75, 1.0):
         load = np.zeros((patches.n, 3))

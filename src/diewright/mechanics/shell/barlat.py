@@ -14,11 +14,11 @@ import math
 from numba import njit
 
 from diewright.mechanics.shell.curve import flow
-from diewright.mechanics.shell.layout import FINE, KERNEL, M_E, M_FIRST, M_KIN, M_NU, M_RECALL, M_TOL, M_YLD, NOT_RETURNED
+from diewright.mechanics.shell.layout import FINE, INLINE, KERNEL, M_E, M_FIRST, M_KIN, M_NU, M_RECALL, M_TOL, M_YLD, NOT_RETURNED
 
 
-@njit(**KERNEL)
-def power(base, exponent, half):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def power(base, exponent, half):  # noqa: ANN201
     """``base^exponent`` for ``base >= 0``; by products where ``half = exponent/2`` is a whole number >= 0 (else -1)."""
     if half < 0:
         return base**exponent
@@ -30,8 +30,8 @@ def power(base, exponent, half):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def equivalent(s1, s2, s3, mat):  # noqa: ANN001, ANN201
-    """``(seq, n11, n22, n12, phi_D, f_q, f_C, D, q, C, size)``: equivalent stress, its gradient, and what the second derivatives use.
+def equivalent(s1, s2, s3, mat):  # noqa: ANN201
+    """``(seq, n11, n22, n12, phi_D, f_q, D, q, C, size)``: equivalent stress, its gradient, and what the second derivatives use.
 
     Everything after the gradient is of the stress divided by ``size``, so that no power overflows in single precision.
     """
@@ -39,7 +39,7 @@ def equivalent(s1, s2, s3, mat):  # noqa: ANN001, ANN201
     zero, one, half = r(0.0), r(1.0), r(0.5)
     size = max(abs(s1), abs(s2), abs(s3))
     if size <= zero:
-        return zero, zero, zero, zero, zero, zero, zero, zero, zero, zero, zero
+        return zero, zero, zero, zero, zero, zero, zero, zero, zero, zero
     s1, s2, s3 = s1 / size, s2 / size, s3 / size
     a = mat[M_YLD + 8]
     ah = int(mat[M_YLD + 9])
@@ -69,11 +69,11 @@ def equivalent(s1, s2, s3, mat):  # noqa: ANN001, ANN201
     n1 = k * (r(2.0) * phi_d * ps * p1 + f_c * c1 + r(2.0) * f_q * bs * b1)
     n2 = k * (r(2.0) * phi_d * ps * p2 + f_c * c2 + r(2.0) * f_q * bs * b2)
     n3 = k * r(2.0) * (phi_d * dd + f_q * qq) * s3
-    return size * unit, n1, n2, n3, phi_d, f_q, f_c, d, q, c, size
+    return size * unit, n1, n2, n3, phi_d, f_q, d, q, c, size
 
 
 @njit(**KERNEL)
-def curvature(s1, s2, s3, seq, n1, n2, n3, phi_d, f_q, d, q, c, size, mat):  # noqa: ANN001, ANN201
+def curvature(s1, s2, s3, seq, n1, n2, n3, phi_d, f_q, d, q, c, size, mat):  # noqa: ANN201
     """Second derivatives ``(h11, h22, h33, h12, h13, h23)`` of the equivalent stress."""
     r = type(s1)
     one, two, half = r(1.0), r(2.0), r(0.5)
@@ -105,17 +105,26 @@ def curvature(s1, s2, s3, seq, n1, n2, n3, phi_d, f_q, d, q, c, size, mat):  # n
     unit = seq / size
     k = unit / (a * _power_sum(d, c, root, a, lower))
     z = (a - one) / unit
-    h11 = k * (phi_dd * e1 * e1 + two * phi_d * p1 * p1 + f_cc * c1 * c1 + two * f_cq * c1 * g1 + f_qq * g1 * g1 + two * f_q * b1 * b1) - z * n1 * n1
-    h22 = k * (phi_dd * e2 * e2 + two * phi_d * p2 * p2 + f_cc * c2 * c2 + two * f_cq * c2 * g2 + f_qq * g2 * g2 + two * f_q * b2 * b2) - z * n2 * n2
-    h12 = k * (phi_dd * e1 * e2 + two * phi_d * p1 * p2 + f_cc * c1 * c2 + f_cq * (c1 * g2 + c2 * g1) + f_qq * g1 * g2 + two * f_q * b1 * b2) - z * n1 * n2
+    h11 = (
+        k * (phi_dd * e1 * e1 + two * phi_d * p1 * p1 + f_cc * c1 * c1 + two * f_cq * c1 * g1 + f_qq * g1 * g1 + two * f_q * b1 * b1)
+        - z * n1 * n1
+    )
+    h22 = (
+        k * (phi_dd * e2 * e2 + two * phi_d * p2 * p2 + f_cc * c2 * c2 + two * f_cq * c2 * g2 + f_qq * g2 * g2 + two * f_q * b2 * b2)
+        - z * n2 * n2
+    )
+    h12 = (
+        k * (phi_dd * e1 * e2 + two * phi_d * p1 * p2 + f_cc * c1 * c2 + f_cq * (c1 * g2 + c2 * g1) + f_qq * g1 * g2 + two * f_q * b1 * b2)
+        - z * n1 * n2
+    )
     h33 = k * (phi_dd * e3 * e3 + two * phi_d * dd + f_qq * g3 * g3 + two * f_q * qq) - z * n3 * n3
     h13 = k * (phi_dd * e1 * e3 + f_cq * c1 * g3 + f_qq * g1 * g3) - z * n1 * n3
     h23 = k * (phi_dd * e2 * e3 + f_cq * c2 * g3 + f_qq * g2 * g3) - z * n2 * n3
     return h11 / size, h22 / size, h33 / size, h12 / size, h13 / size, h23 / size
 
 
-@njit(**KERNEL)
-def _power_sum(d, c, root, a, lower):  # noqa: ANN001, ANN202
+@njit(**INLINE)
+def _power_sum(d, c, root, a, lower):
     """``2 seq^a`` of the scaled stress."""
     two = type(d)(2.0)
     up, down = c + root, c - root
@@ -125,7 +134,7 @@ def _power_sum(d, c, root, a, lower):  # noqa: ANN001, ANN202
 
 
 @njit(**KERNEL)
-def return_barlat(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001, ANN201
+def return_barlat(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN201
     """As :func:`~diewright.mechanics.shell.hill.return_hill`, for Yld2000-2d."""
     r = type(e11)
     one, zero = r(1.0), r(0.0)
@@ -136,7 +145,7 @@ def return_barlat(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001
     t22 = k * (e22 + nu * e11)
     t12 = shear * g12
     x1, x2, x3 = t11 - a11, t22 - a22, t12 - a12
-    s, n1, n2, n3, pd, fq, fc, d, q, c, size = equivalent(x1, x2, x3, mat)
+    s, n1, n2, n3, pd, fq, d, q, c, size = equivalent(x1, x2, x3, mat)
     if s <= mat[M_FIRST]:
         return t11, t22, t12, zero, zero, zero, zero, a11, a22, a12, FINE
     sy, slope = flow(ep, mat, table)
@@ -197,7 +206,11 @@ def return_barlat(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001
             v1 = n1 + ce * dw * (x1 - nu * x2) + dtheta * ca1
             v2 = n2 + ce * dw * (x2 - nu * x1) + dtheta * ca2
             v3 = n3 + cs * dw * x3 + dtheta * ca3
-            y1, y2, y3 = (i11 * n1 + i12 * n2 + i13 * n3) * idet, (i12 * n1 + i22 * n2 + i23 * n3) * idet, (i13 * n1 + i23 * n2 + i33 * n3) * idet
+            y1, y2, y3 = (
+                (i11 * n1 + i12 * n2 + i13 * n3) * idet,
+                (i12 * n1 + i22 * n2 + i23 * n3) * idet,
+                (i13 * n1 + i23 * n2 + i33 * n3) * idet,
+            )
             change = (rf - (y1 * r1 + y2 * r2 + y3 * r3)) / (y1 * v1 + y2 * v2 + y3 * v3 + slope)
             r1, r2, r3 = r1 + change * v1, r2 + change * v2, r3 + change * v3
             x1 -= (i11 * r1 + i12 * r2 + i13 * r3) * idet
@@ -205,6 +218,6 @@ def return_barlat(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001
             x3 -= (i13 * r1 + i23 * r2 + i33 * r3) * idet
             dl += change
         sy, slope = flow(ep + max(dl, zero), mat, table)
-        s, n1, n2, n3, pd, fq, fc, d, q, c, size = equivalent(x1, x2, x3, mat)
+        s, n1, n2, n3, pd, fq, d, q, c, size = equivalent(x1, x2, x3, mat)
     a11, a22, a12 = theta * (a11 + kin * g * x1), theta * (a22 + kin * g * x2), theta * (a12 + kin * g * x3)
     return x1 + a11, x2 + a22, x3 + a12, dl * n1, dl * n2, dl * n3, dl, a11, a22, a12, answer

@@ -7,7 +7,7 @@ import math
 from numba import njit
 
 from diewright.mechanics.shell.layout import (
-    KERNEL,
+    INLINE,
     M_BINS,
     M_C,
     M_CURVE,
@@ -25,8 +25,8 @@ from diewright.mechanics.shell.layout import (
 )
 
 
-@njit(**KERNEL)
-def flow(ep, mat, table):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def flow(ep, mat, table):  # noqa: ANN201
     """``(stress [MPa], d(stress)/d(ep) [MPa])``.
 
     Swift ``K (e0 + ep)^n + h ep``, Voce ``ss - (ss - s0) exp(-c ep) + h ep``, their mix, or a table: cubic pieces over

@@ -33,6 +33,7 @@ from diewright.mechanics.shell.layout import (
     C_THICKNESS,
     C_TURN,
     FINE,
+    INLINE,
     KERNEL,
     LEAST_AREA,
     MOST_AREA,
@@ -43,38 +44,38 @@ from diewright.mechanics.shell.layout import (
 from diewright.mechanics.shell.station import station
 
 
-@njit(**KERNEL)
-def edge(x, i, j, r):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def edge(x, i, j, r):  # noqa: ANN201
     """``x[j] - x[i]``, subtracted in double precision and then cast."""
     return r(x[j, 0] - x[i, 0]), r(x[j, 1] - x[i, 1]), r(x[j, 2] - x[i, 2])
 
 
-@njit(**KERNEL)
-def dot(a, b):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def dot(a, b):  # noqa: ANN201
     """Scalar product of two triples."""
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
-@njit(**KERNEL)
-def cross(a, b):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def cross(a, b):  # noqa: ANN201
     """Vector product of two triples."""
     return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
 
 
-@njit(**KERNEL)
-def less(a, b):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def less(a, b):  # noqa: ANN201
     """``a - b``."""
     return a[0] - b[0], a[1] - b[1], a[2] - b[2]
 
 
-@njit(**KERNEL)
-def mix(p, a, q, b):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def mix(p, a, q, b):  # noqa: ANN201
     """``p a + q b``."""
     return p * a[0] + q * b[0], p * a[1] + q * b[1], p * a[2] + q * b[2]
 
 
-@njit(**KERNEL)
-def gradients(x, conn, coef, e):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def gradients(x, conn, coef, e):  # noqa: ANN201
     """Side gradients ``(f0, g0, f1, g1, f2, g2)`` (x,1 and x,2 at the sides) and the triangle's ``(u, v, n, J)``."""
     r = type(coef[e, 0])
     i0 = conn[e, 0]
@@ -94,8 +95,8 @@ def gradients(x, conn, coef, e):  # noqa: ANN001, ANN201
     return f0, g0, f1, g1, f2, g2, u, v, n, size
 
 
-@njit(**KERNEL)
-def bending(f0, g0, f1, g1, f2, g2, coef, e):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def bending(f0, g0, f1, g1, f2, g2, coef, e):  # noqa: ANN201
     """The vectors ``(V11, V22, V12)`` whose component along the normal is the curvature, with the area-coordinate derivatives.
 
     Only differences of side gradients enter, so nothing of a rigid motion is left after rounding.
@@ -112,7 +113,7 @@ def bending(f0, g0, f1, g1, f2, g2, coef, e):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN001, ANN201
+def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN201
     """Internal forces of element ``e`` into ``force[e, 3 s + d]`` (slot s, direction d) [N], moments into ``force[e, 18 + side]``.
 
     ``x (n, 3) float64 [mm]``; ``slope (sides,)``; ``conn (ne, 9)``: six nodes, three sides; ``coef (ne, C_COUNT)``; ``state (ne, ns * ny)``; ``stretch (ne,)`` thickness over its
@@ -150,7 +151,15 @@ def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table,
         w = stations[s, 1]
         z2 = z * z
         s11, s22, s12, e33, a = station(
-            c11 + two * z * k11 + z2 * q11, c22 + two * z * k22 + z2 * q22, c12 + two * z * k12 + z2 * q12, state, e, step * s, kinematic, mat, table
+            c11 + two * z * k11 + z2 * q11,
+            c22 + two * z * k22 + z2 * q22,
+            c12 + two * z * k12 + z2 * q12,
+            state,
+            e,
+            step * s,
+            kinematic,
+            mat,
+            table,
         )
         answer = max(answer, a)
         n11 += w * s11
@@ -203,8 +212,8 @@ def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table,
     return answer
 
 
-@njit(**KERNEL)
-def _side(f, g, n, la, lb, tn11, tn22, tn12, bm11, bm22, bm12):  # noqa: ANN001, ANN202
+@njit(**INLINE)
+def _side(f, g, n, la, lb, tn11, tn22, tn12, bm11, bm22, bm12):
     """What a side's two gradients carry: membrane force along the gradients, moment along the normal."""
     bf, bg = bm11 * la + bm12 * lb, bm12 * la + bm22 * lb
     s = mix(tn11, f, tn12, g)

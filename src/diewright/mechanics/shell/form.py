@@ -11,6 +11,7 @@ from diewright.mechanics.shell.layout import S_COUNT, S_COUNT_KINEMATIC
 from diewright.mechanics.shell.patch import Patches, mirror_images
 
 Floats = NDArray[np.float64]
+Reals = NDArray[np.floating]
 
 
 @dataclass
@@ -26,9 +27,9 @@ class ShellForm:
     """
 
     x: Floats
-    slope: Floats
-    state: Floats
-    stretch: Floats
+    slope: Reals
+    state: Reals
+    stretch: Reals
 
     def copy(self) -> ShellForm:
         """A copy that shares nothing."""
@@ -47,16 +48,18 @@ def place(patches: Patches, x: Floats) -> Floats:
     return np.vstack([x[: patches.n], mirror_images(x, patches.ghost, patches.ghost_normal)])
 
 
-def collect(patches: Patches, element_force: Floats) -> tuple[Floats, Floats]:
+def collect(patches: Patches, element_force: Reals) -> tuple[Floats, Floats]:
     """``(force (n, 3) [N], moment (sides,) [N mm])`` summed from element forces (ne, 21); mirror images brought back to their nodes."""
     nodes = patches.conn[:, :6].ravel()
-    f = np.stack(
-        [np.bincount(nodes, weights=element_force[:, d:18:3].ravel().astype(np.float64), minlength=len(patches.points)) for d in range(3)], axis=1
-    )
+    f = np.zeros((len(patches.points), 3))
+    for d in range(3):
+        f[:, d] = np.bincount(nodes, weights=element_force[:, d:18:3].ravel().astype(np.float64), minlength=len(f))
     if len(patches.ghost):
         g = f[patches.n :]
         w = 2.0 * (g * patches.ghost_normal).sum(1, keepdims=True) * patches.ghost_normal
         np.add.at(f, patches.ghost[:, 0], g - w)
         np.add.at(f, patches.ghost[:, 1], w)
-    moment = np.bincount(patches.conn[:, 6:].ravel(), weights=element_force[:, 18:].ravel().astype(np.float64), minlength=len(patches.side_free))
+    moment: Floats = np.bincount(
+        patches.conn[:, 6:].ravel(), weights=element_force[:, 18:].ravel().astype(np.float64), minlength=len(patches.side_free)
+    )
     return f[: patches.n], moment

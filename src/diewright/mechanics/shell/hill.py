@@ -16,11 +16,11 @@ import math
 from numba import njit
 
 from diewright.mechanics.shell.curve import flow
-from diewright.mechanics.shell.layout import FINE, KERNEL, M_E, M_FIRST, M_HILL, M_KIN, M_NU, M_RECALL, M_TOL, NOT_RETURNED
+from diewright.mechanics.shell.layout import FINE, INLINE, M_E, M_FIRST, M_HILL, M_KIN, M_NU, M_RECALL, M_TOL, NOT_RETURNED
 
 
-@njit(**KERNEL)
-def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN201
     """From the elastic trial strain (engineering shear) to the stress.
 
     Returns ``(T11, T22, T12, dEp11, dEp22, dGp12, dep, a11, a22, a12, answer)``, stresses in MPa.

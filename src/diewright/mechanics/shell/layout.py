@@ -9,8 +9,11 @@ from __future__ import annotations
 import contextlib
 from pathlib import Path
 
-# One compile option set for every scalar function: fused multiply-adds, no Python zero-division branches, NaN kept.
-KERNEL: dict[str, object] = {"cache": True, "error_model": "numpy", "fastmath": {"contract", "nsz", "arcp"}}
+# One compile option set for every scalar function: fused multiply-adds, no Python zero-division branches, NaN kept, and no counting of
+# references to arrays (nothing is allocated inside; the atomic counts cost a third of a step).
+KERNEL: dict[str, object] = {"cache": True, "_nrt": False, "error_model": "numpy", "fastmath": {"contract", "nsz", "arcp"}}
+# Small functions called once or twice: without this their many values travel through memory.
+INLINE: dict[str, object] = {**KERNEL, "forceinline": True}
 
 # Parameter vector of a material.
 M_E, M_NU, M_YIELD, M_CURVE, M_TOL = 0, 1, 2, 3, 4

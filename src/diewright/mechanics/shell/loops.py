@@ -18,11 +18,11 @@ from diewright.mechanics.shell.layout import FINE, KERNEL
 from diewright.mechanics.shell.node import ghost_fold, ghost_place, node_gather, node_step, pressure_gather, side_step
 
 BLOCKS = 64
-PARALLEL = {**KERNEL, "parallel": True}
+PARALLEL = {**KERNEL, "_nrt": True, "parallel": True}
 
 
 @njit(**KERNEL)
-def forces(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN001, ANN201
+def forces(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN201
     """Element forces in one thread; returns ``(worst answer, element)``."""
     worst, where = FINE, -1
     for e in range(conn.shape[0]):
@@ -33,7 +33,7 @@ def forces(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic
 
 
 @njit(**KERNEL)
-def element_block(b, mesh, body, kinematic, bad):  # noqa: ANN001, ANN201
+def element_block(b, mesh, body, kinematic, bad):  # noqa: ANN201
     """Elements of block ``b``; the worst answer and its element into ``bad[b]``."""
     conn, coef, stations, mat, table = mesh[0], mesh[1], mesh[2], mesh[3], mesh[4]
     x, slope, state, stretch, force = body[0], body[2], body[4], body[5], body[6]
@@ -47,7 +47,7 @@ def element_block(b, mesh, body, kinematic, bad):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def push_block(b, n, mesh, body, pressure):  # noqa: ANN001, ANN201
+def push_block(b, n, mesh, body, pressure):  # noqa: ANN201
     """Pressure on the nodes of block ``b``, all of it before any node moves."""
     x, push = body[0], body[9]
     for i in range(b * n // BLOCKS, (b + 1) * n // BLOCKS):
@@ -55,7 +55,7 @@ def push_block(b, n, mesh, body, pressure):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):  # noqa: ANN001, ANN201
+def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):  # noqa: ANN201
     """Sides and nodes of block ``b``, one step on."""
     side_slots, start, slots = mesh[5], mesh[6], mesh[7]
     x, v, slope, slope_v, force, extra, support, push = body[0], body[1], body[2], body[3], body[6], body[7], body[8], body[9]
@@ -74,7 +74,7 @@ def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt,
 
 
 @njit(**KERNEL)
-def history_value(times, values, k, t):  # noqa: ANN001, ANN201
+def history_value(times, values, k, t):  # noqa: ANN201
     """Row ``k`` of a piecewise linear history at time ``t``; held at its ends."""
     last = times.shape[1] - 1
     if t <= times[k, 0]:
@@ -88,7 +88,7 @@ def history_value(times, values, k, t):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def tick(step, time, dt, clock, pressure_row):  # noqa: ANN001, ANN201
+def tick(step, time, dt, clock, pressure_row):  # noqa: ANN201
     """Fill ``speed`` for the middle of the step; returns the pressure [MPa] at its start."""
     times, values, speed = clock
     for k in range(times.shape[0]):
@@ -100,7 +100,7 @@ def tick(step, time, dt, clock, pressure_row):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def worst(bad):  # noqa: ANN001, ANN201
+def worst(bad):  # noqa: ANN201
     """First block with an answer that is not fine: ``(answer, element)``."""
     for b in range(BLOCKS):
         if bad[b, 0] != FINE:
@@ -109,7 +109,7 @@ def worst(bad):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN001, ANN201
+def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
     """Central differences, ``steps`` times, in one thread; returns ``(steps done, answer, element)``.
 
     ``work`` (BLOCKS, 5) sums internal, external, support, damping and side-damping work [N mm]; ``pressure_row`` is a history of
@@ -133,25 +133,25 @@ def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_ro
 
 
 @njit(**PARALLEL)
-def _elements(mesh, body, kinematic, bad):  # noqa: ANN001, ANN202
+def _elements(mesh, body, kinematic, bad):
     for b in prange(BLOCKS):
         element_block(b, mesh, body, kinematic, bad)
 
 
 @njit(**PARALLEL)
-def _pushes(n, mesh, body, pressure):  # noqa: ANN001, ANN202
+def _pushes(n, mesh, body, pressure):
     for b in prange(BLOCKS):
         push_block(b, n, mesh, body, pressure)
 
 
 @njit(**PARALLEL)
-def _nodes(n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):  # noqa: ANN001, ANN202
+def _nodes(n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):
     for b in prange(BLOCKS):
         node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
 
 
 @njit(**KERNEL)
-def advance_threads(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN001, ANN201
+def advance_threads(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
     """As :func:`advance`, the blocks shared out over the cores."""
     for step in range(steps):
         pressure = tick(step, time, dt, clock, pressure_row)

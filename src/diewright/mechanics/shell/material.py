@@ -80,7 +80,9 @@ def barlat_yield(alpha: ArrayLike, exponent: float = 8.0) -> Floats:
     """Coefficients of Yld2000-2d for :func:`plastic`: ten numbers."""
     a = np.asarray(alpha, dtype=np.float64)
     if a.shape != (8,) or not np.isfinite(a).all() or not 2.0 <= exponent <= 40.0:
-        raise InputError(f"{a.size} coefficients, exponent {exponent!r}: expected 8 finite numbers and an exponent from 2 to 40.", where="yld2000")
+        raise InputError(
+            f"{a.size} coefficients, exponent {exponent!r}: expected 8 finite numbers and an exponent from 2 to 40.", where="yld2000"
+        )
     two = _TWO @ a[2:6]
     half = int(exponent) // 2 if float(exponent).is_integer() and int(exponent) % 2 == 0 else -1
     return np.array(

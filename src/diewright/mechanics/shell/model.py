@@ -114,7 +114,7 @@ class ShellModel:
         self._pressure_row = -1
         self._start_energy = 0.0
 
-    def _cast(self, a: Floats) -> NDArray[np.floating]:
+    def _cast(self, a: NDArray[np.floating]) -> NDArray[np.floating]:
         return np.ascontiguousarray(a, dtype=self.real)
 
     # -- what acts on the sheet
@@ -175,7 +175,9 @@ class ShellModel:
         if adapt:
             self.dt = self.stable_step()
         if adapt or self._inertia is None:
-            self._inertia = self._cast(side_inertia(self.patches, self.material, ShellForm(self.x, self.slope, self.state, self.stretch), self.dt))
+            self._inertia = self._cast(
+                side_inertia(self.patches, self.material, ShellForm(self.x, self.slope, self.state, self.stretch), self.dt)
+            )
         form = ShellForm(self.x, self.slope, self.state, self.stretch).copy()
         v, sv, support, work = self.velocity.copy(), self.slope_velocity.copy(), self.support.copy(), self.work.copy()
         # critical damping of the lightest side: omega dt = 1/sqrt(SIDE_INERTIA)
@@ -201,7 +203,11 @@ class ShellModel:
         at = self.time + done * self.dt
         if answer != FINE:
             centre = np.round(self.x[p.conn[element, :3]].mean(0), 2).tolist()
-            raise SolveError(f"element {element} near {centre} {CAUSE[int(answer)]} (time {at:.4g} s, step {self.dt:.3g} s).", where=WHERE, help="The last good state is kept.")
+            raise SolveError(
+                f"element {element} near {centre} {CAUSE[int(answer)]} (time {at:.4g} s, step {self.dt:.3g} s).",
+                where=WHERE,
+                help="The last good state is kept.",
+            )
         self._check_runaway(form.x, v, work, at)
         self.x, self.slope, self.state, self.stretch = form.x, form.slope, form.state, form.stretch
         self.velocity, self.slope_velocity, self.support, self.work, self.time = v, sv, support, work, at
@@ -214,11 +220,19 @@ class ShellModel:
         worst = int(np.argmax(np.where(np.isfinite(speed2), speed2, np.inf)))
         place_of = np.round(self.x[worst], 2).tolist()
         if not np.isfinite(kinetic) or not np.isfinite(x).all():
-            raise SolveError(f"the motion of node {worst} near {place_of} is not a number (time {at:.4g} s).", where=WHERE, help="Check the forces from outside; the last good state is kept.")
+            raise SolveError(
+                f"the motion of node {worst} near {place_of} is not a number (time {at:.4g} s).",
+                where=WHERE,
+                help="Check the forces from outside; the last good state is kept.",
+            )
         stored = max(0.0, float(self.work[:, 0].sum()))
         if kinetic > 2.0 * (brought + stored) + 1e-9 and kinetic > 1e3 * self._kinetic():
             now = self.stable_step()
-            cause = "the step is longer than the shape allows" if self.dt > 1.02 * now else "the sheet let go in a snap, or a contact feeds energy"
+            cause = (
+                "the step is longer than the shape allows"
+                if self.dt > 1.02 * now
+                else "the sheet let go in a snap, or a contact feeds energy"
+            )
             raise SolveError(
                 f"energy runs away: {kinetic:.3g} mJ in motion against {brought:.3g} mJ brought in, fastest at node {worst} near {place_of} "
                 f"(time {at:.4g} s); likely {cause}.",
@@ -237,11 +251,18 @@ class ShellModel:
         w = self.work.sum(axis=0)
         kinetic = self._kinetic()
         damping = float(w[3] + w[4])
-        return Energies(kinetic, float(w[0]), float(w[1]), float(w[2]), damping, float(self._start_energy + w[1] + w[2] - w[0] - kinetic - w[3]))
+        return Energies(
+            kinetic, float(w[0]), float(w[1]), float(w[2]), damping, float(self._start_energy + w[1] + w[2] - w[0] - kinetic - w[3])
+        )
 
     def form(self) -> ShellForm:
         """The sheet as it is now, for the next operation."""
-        return ShellForm(self.x.copy(), self.slope.astype(np.float64), np.ascontiguousarray(self.state, dtype=np.float64), self.stretch.astype(np.float64))
+        return ShellForm(
+            self.x.copy(),
+            self.slope.astype(np.float64),
+            np.ascontiguousarray(self.state, dtype=np.float64),
+            self.stretch.astype(np.float64),
+        )
 
     def recovered(self) -> Recovered:
         """Stresses, strains, and the stored and dissipated energy computed from the state of every station."""

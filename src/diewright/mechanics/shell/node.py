@@ -8,7 +8,7 @@ from diewright.mechanics.shell.layout import KERNEL
 
 
 @njit(**KERNEL)
-def node_gather(i, start, slots, force):  # noqa: ANN001, ANN201
+def node_gather(i, start, slots, force):  # noqa: ANN201
     """Internal force of node ``i``: the sum of its elements' slots, always in the same order."""
     fx, fy, fz = force[0, 0] * 0, force[0, 0] * 0, force[0, 0] * 0
     for k in range(start[i], start[i + 1]):
@@ -21,7 +21,7 @@ def node_gather(i, start, slots, force):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def pressure_gather(i, x, conn, start, slots, pressure):  # noqa: ANN001, ANN201
+def pressure_gather(i, x, conn, start, slots, pressure):  # noqa: ANN201
     """Force of a pressure on the lower side (it pushes along the normals): a third of ``p A n`` of each triangle at the node."""
     r = type(pressure)
     sixth = pressure * r(1.0 / 6.0)
@@ -39,7 +39,7 @@ def pressure_gather(i, x, conn, start, slots, pressure):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def _direction(i, d, f, g, x, v, acting, mass, bc, bc_scale, speed, damping, dt):  # noqa: ANN001, ANN202
+def _direction(i, d, f, g, x, v, acting, mass, bc, bc_scale, speed, damping, dt):
     """One direction of a node: returns the work of internal, external, support and damping forces over the two half steps.
 
     With ``c`` the damping rate [1/s]: ``v+ = ((1 - c dt/2) v- + dt (g - f)/m) / (1 + c dt/2)``.
@@ -70,7 +70,7 @@ def _direction(i, d, f, g, x, v, acting, mass, bc, bc_scale, speed, damping, dt)
 
 
 @njit(**KERNEL)
-def node_step(i, fx, fy, fz, gx, gy, gz, x, v, acting, mass, bc, bc_scale, speed, damping, dt, work, b):  # noqa: ANN001, ANN201
+def node_step(i, fx, fy, fz, gx, gy, gz, x, v, acting, mass, bc, bc_scale, speed, damping, dt, work, b):  # noqa: ANN201
     """Move node ``i`` on by one step under internal force ``f`` and external force ``g`` [N]; add its work to ``work[b]``.
 
     ``acting`` keeps the force of the supports [N]; ``bc (n, 3)``: history of the direction, or -1 where it is free.
@@ -85,7 +85,7 @@ def node_step(i, fx, fy, fz, gx, gy, gz, x, v, acting, mass, bc, bc_scale, speed
 
 
 @njit(**KERNEL)
-def ghost_fold(ghost, ghost_normal, n, start, slots, force, extra):  # noqa: ANN001, ANN201
+def ghost_fold(ghost, ghost_normal, n, start, slots, force, extra):  # noqa: ANN201
     """Forces of the mirror images back to the nodes they follow, into ``extra (n, 3)``.
 
     ``x_g = x_i - 2 ((x_i - x_j) . p) p``, so by virtual work ``F_i += F - 2 (F . p) p`` and ``F_j += 2 (F . p) p``.
@@ -109,7 +109,7 @@ def ghost_fold(ghost, ghost_normal, n, start, slots, force, extra):  # noqa: ANN
 
 
 @njit(**KERNEL)
-def ghost_place(ghost, ghost_normal, n, x):  # noqa: ANN001, ANN201
+def ghost_place(ghost, ghost_normal, n, x):  # noqa: ANN201
     """Put the mirror images where they belong."""
     for g in range(ghost.shape[0]):
         i, j = ghost[g, 0], ghost[g, 1]
@@ -121,7 +121,7 @@ def ghost_place(ghost, ghost_normal, n, x):  # noqa: ANN001, ANN201
 
 
 @njit(**KERNEL)
-def side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, b):  # noqa: ANN001, ANN201
+def side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, b):  # noqa: ANN201
     """Move the slope of side ``i`` on under the moments of its one or two triangles.
 
     ``inertia [N mm s2]`` is chosen by the driver as light as the step allows (0: the slope is held), so that the slope follows its

@@ -158,7 +158,9 @@ def build_patches(
     nodes = conn[:, :6].ravel()
     order = np.argsort(nodes, kind="stable")
     start = np.concatenate([[0], np.cumsum(np.bincount(nodes, minlength=len(everything)))])
-    return Patches(n, everything, conn, coef, ghost, ghost_normal, start.astype(np.int32), order.astype(np.int32), side_slots, side_free, axes)
+    return Patches(
+        n, everything, conn, coef, ghost, ghost_normal, start.astype(np.int32), order.astype(np.int32), side_slots, side_free, axes
+    )
 
 
 def _number_sides(tri: NDArray[np.int64]) -> tuple[NDArray[np.int64], Ints]:
@@ -189,7 +191,9 @@ def _coefficients(x: Floats, conn: Ints, rolling: Floats) -> tuple[Floats, Float
     longest = np.linalg.norm(p[:, [1, 2, 0]] - p[:, :3], axis=2).max(axis=1)
     if (twice <= 1e-10 * longest**2).any():
         e = int(np.argmin(twice / longest**2))
-        raise InputError(f"triangle {e} near {np.round(p[e, 0], 3).tolist()} has no area.", where="shell mesh", help="Mesh again without slivers.")
+        raise InputError(
+            f"triangle {e} near {np.round(p[e, 0], 3).tolist()} has no area.", where="shell mesh", help="Mesh again without slivers."
+        )
     n /= twice[:, None]
     e1 = np.broadcast_to(rolling, (ne, 3)) - (rolling * n).sum(axis=1, keepdims=True) * n
     weak = np.linalg.norm(e1, axis=1) < 1e-6 * np.linalg.norm(rolling, axis=-1)
@@ -212,7 +216,9 @@ def _coefficients(x: Floats, conn: Ints, rolling: Floats) -> tuple[Floats, Float
         size = np.linalg.norm(ns, axis=1)
         if (size <= 1e-10 * longest**2).any():
             e = int(np.argmin(size / longest**2))
-            raise InputError(f"the sheet is folded flat at a side of triangle {e} near {np.round(p[e, 0], 3).tolist()}.", where="shell mesh")
+            raise InputError(
+                f"the sheet is folded flat at a side of triangle {e} near {np.round(p[e, 0], 3).tolist()}.", where="shell mesh"
+            )
         ns *= np.sign((ns * n).sum(1) / size + 1e-300)[:, None] / size[:, None]
         # axes of the triangle, turned by the least rotation into the plane of the side
         a = axes[:, 0] - ((axes[:, 0] * ns).sum(1) / (1.0 + (n * ns).sum(1)))[:, None] * (n + ns)

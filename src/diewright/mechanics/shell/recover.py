@@ -21,7 +21,6 @@ from diewright.mechanics.shell.layout import (
     C_TURN,
     KERNEL,
     M_E,
-
     M_NU,
     S_COUNT,
     S_COUNT_KINEMATIC,
@@ -53,7 +52,7 @@ class Recovered:
 
 
 @njit(**KERNEL)
-def _recover(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, stress, strain, middle, curve, energy):  # noqa: ANN001, ANN202
+def _recover(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, stress, strain, middle, curve, energy):
     ns = stations.shape[0]
     step = S_COUNT_KINEMATIC if kinematic else S_COUNT
     young, nu = mat[M_E], mat[M_NU]
@@ -86,7 +85,9 @@ def _recover(x, slope, conn, coef, state, stretch, stations, mat, table, kinemat
         h = coef[e, C_THICKNESS] * stretch[e]
         for s in range(ns):
             z = h * stations[s, 0]
-            e11, e22, g, _, _, _, _, _ = log_strain(c11 + 2 * z * k11 + z * z * q11, c22 + 2 * z * k22 + z * z * q22, c12 + 2 * z * k12 + z * z * q12)
+            e11, e22, g, _, _, _, _, _ = log_strain(
+                c11 + 2 * z * k11 + z * z * q11, c22 + 2 * z * k22 + z * z * q22, c12 + 2 * z * k12 + z * z * q12
+            )
             strain[e, s, 0], strain[e, s, 1], strain[e, s, 2] = e11, e22, g
             j = s * step
             d11, d22, d12 = e11 - state[e, j], e22 - state[e, j + 1], g - state[e, j + 2]
@@ -102,7 +103,9 @@ def _recover(x, slope, conn, coef, state, stretch, stations, mat, table, kinemat
                     for gp in range(4):
                         at = (-0.8611363115940526, -0.3399810435848563, 0.3399810435848563, 0.8611363115940526)[gp]
                         w = (0.3478548451374538, 0.6521451548625461, 0.6521451548625461, 0.3478548451374538)[gp]
-                        energy[1] += 0.5 * (high - low) * w * volume * stations[s, 1] * flow(0.5 * (low + high + at * (high - low)), mat, table)[0]
+                        energy[1] += (
+                            0.5 * (high - low) * w * volume * stations[s, 1] * flow(0.5 * (low + high + at * (high - low)), mat, table)[0]
+                        )
                     low = high
 
 

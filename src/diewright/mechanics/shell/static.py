@@ -55,7 +55,9 @@ class StaticShell:
         """
         p, m = self.patches, self.material
         new = form.copy()
-        answer, e = forces(new.x, new.slope, p.conn, p.coef, new.state, new.stretch, self.stations, m.mat, m.table, m.kinematic, self._force)
+        answer, e = forces(
+            new.x, new.slope, p.conn, p.coef, new.state, new.stretch, self.stations, m.mat, m.table, m.kinematic, self._force
+        )
         if answer != FINE:
             raise SolveError(
                 f"element {e} near {np.round(form.x[p.conn[e, 0]], 2).tolist()} is turned inside out or has no stress (code {answer}).",
@@ -144,7 +146,9 @@ class StaticShell:
         pull = 0.0 if springs is None else float(np.abs(springs @ (form.x[: p.n] - origin).ravel()).max())
         if pull > 1e4 * tolerance * scale:
             raise SolveError(
-                f"a free body leaves {pull:.3g} N on its springs: its loads do not balance.", where=WHERE, help="Hold it, or check the loads."
+                f"a free body leaves {pull:.3g} N on its springs: its loads do not balance.",
+                where=WHERE,
+                help="Hold it, or check the loads.",
             )
         return Equilibrium(form, internal, iterations, increments, residual, pull)
 
@@ -175,8 +179,15 @@ class StaticShell:
         d = sp.csr_matrix(d)
         return (1e-3 * self._plate * (d.T @ d)).tocsr()
 
-    def _close(  # noqa: ANN202
-        self, guess: ShellForm, target: Floats, assembler: Assembler, free: NDArray[np.bool_], springs: sp.csr_matrix | None, origin: Floats, tolerance: float
+    def _close(
+        self,
+        guess: ShellForm,
+        target: Floats,
+        assembler: Assembler,
+        free: NDArray[np.bool_],
+        springs: sp.csr_matrix | None,
+        origin: Floats,
+        tolerance: float,
     ):
         """Newton from ``guess``; moments count as force over the mean edge."""
         p, m = self.patches, self.material
@@ -185,7 +196,7 @@ class StaticShell:
         weight[n3:] = 1.0 / self._span
         floor = 1e-14 * self._plate * self._span
 
-        def residual(form: ShellForm):  # noqa: ANN202
+        def residual(form: ShellForm):
             f, moment, new = self.internal(form)
             out = np.concatenate([f.ravel(), moment]) - target
             if springs is not None:
@@ -210,7 +221,9 @@ class StaticShell:
                 pad = sp.block_diag([springs, sp.csr_matrix((len(free) - n3, len(free) - n3))], format="csr")
                 k = (k + pad[assembler.free][:, assembler.free]).tocsc()
             du = np.zeros(len(free))
-            du[assembler.free] = -splu(k, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.01, options={"SymmetricMode": True}).solve(res[assembler.free])
+            du[assembler.free] = -splu(k, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.01, options={"SymmetricMode": True}).solve(
+                res[assembler.free]
+            )
             longest = float(np.abs(du[:n3]).max())
             if not np.isfinite(longest):
                 break

@@ -6,12 +6,12 @@ from numba import njit
 
 from diewright.mechanics.shell.barlat import return_barlat
 from diewright.mechanics.shell.hill import return_hill
-from diewright.mechanics.shell.layout import FINE, KERNEL, M_E, M_NU, M_YIELD, NOT_A_NUMBER, TURNED, YLD2000
+from diewright.mechanics.shell.layout import FINE, INLINE, M_E, M_NU, M_YIELD, NOT_A_NUMBER, TURNED, YLD2000
 from diewright.mechanics.shell.strain import log_strain, metric_stress
 
 
-@njit(**KERNEL)
-def stress_of_strain(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def stress_of_strain(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN201
     """The law of the sheet, chosen by ``mat``; arguments and answer as :func:`~diewright.mechanics.shell.hill.return_hill`."""
     kind = int(mat[M_YIELD])
     if kind == YLD2000:
@@ -19,8 +19,8 @@ def stress_of_strain(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN
     return return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table)
 
 
-@njit(**KERNEL)
-def station(c11, c22, c12, state, e, k, kinematic, mat, table):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def station(c11, c22, c12, state, e, k, kinematic, mat, table):  # noqa: ANN201
     """Stress at a station of element ``e`` whose state starts at ``state[e, k]``; writes the new state back.
 
     Returns ``(S11, S22, S12, thickness log strain, answer)``: ``S`` is conjugate to ``C/2`` [MPa]; the thickness strain is
@@ -35,7 +35,9 @@ def station(c11, c22, c12, state, e, k, kinematic, mat, table):  # noqa: ANN001,
     if kinematic:
         a11, a22, a12 = state[e, k + 4], state[e, k + 5], state[e, k + 6]
     p11, p22, p12, ep = state[e, k], state[e, k + 1], state[e, k + 2], state[e, k + 3]
-    t11, t22, t12, d11, d22, d12, dl, a11, a22, a12, answer = stress_of_strain(e11 - p11, e22 - p22, g12 - p12, ep, a11, a22, a12, mat, table)
+    t11, t22, t12, d11, d22, d12, dl, a11, a22, a12, answer = stress_of_strain(
+        e11 - p11, e22 - p22, g12 - p12, ep, a11, a22, a12, mat, table
+    )
     if dl > zero:
         p11 += d11
         p22 += d22

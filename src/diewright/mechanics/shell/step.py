@@ -44,7 +44,7 @@ class Masses:
         return self.added / self.true
 
 
-def element_steps(patches: Patches, material: ShellMaterial, x: Floats, stretch: Floats) -> Floats:
+def element_steps(patches: Patches, material: ShellMaterial, x: Floats, stretch: NDArray[np.floating]) -> Floats:
     """Stable step of each element [s] at positions ``x``, true density, without safety."""
     p = x[patches.conn[:, :3]]
     longest = np.linalg.norm(p - p[:, [1, 2, 0]], axis=2).max(axis=1)
@@ -63,7 +63,8 @@ def lump(patches: Patches, material: ShellMaterial, steps: Floats, wanted: float
     if not np.isfinite(factor).all():
         raise InputError(f"a step of {wanted!r} s cannot be reached: expected a number above 0.", where="shell mass scaling")
     mass = own * factor
-    node = np.bincount(patches.conn[:, :3].ravel(), weights=np.repeat(mass / 3.0, 3), minlength=len(patches.points))
+    node = np.zeros(len(patches.points))
+    np.add.at(node, patches.conn[:, :3], (mass / 3.0)[:, None])
     return Masses(node, float(own.sum()), float((mass - own).sum()), factor)
 
 

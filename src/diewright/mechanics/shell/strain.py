@@ -14,11 +14,11 @@ import math
 
 from numba import njit
 
-from diewright.mechanics.shell.layout import KERNEL
+from diewright.mechanics.shell.layout import INLINE
 
 
-@njit(**KERNEL)
-def log_strain(c11, c22, c12):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def log_strain(c11, c22, c12):  # noqa: ANN201
     """``(E11, E22, 2 E12, m, q1, det, beta, gamma)``; ``gamma = (m/det - beta)/d^2`` is what :func:`metric_stress` needs.
 
     ``det <= 0`` (an element turned inside out) is left to the caller: the strains are then not numbers.
@@ -67,8 +67,8 @@ def log_strain(c11, c22, c12):  # noqa: ANN001, ANN201
     return em + e1, em - e1, beta * c12, m, q1, det, beta, gamma
 
 
-@njit(**KERNEL)
-def metric_stress(t11, t22, t12, c12, m, q1, det, beta, gamma):  # noqa: ANN001, ANN201
+@njit(**INLINE)
+def metric_stress(t11, t22, t12, c12, m, q1, det, beta, gamma):  # noqa: ANN201
     """``(S11, S22, S12)`` with ``T : d(ln U) = S : dC/2``."""
     r = type(t11)
     half = r(0.5)

@@ -16,10 +16,11 @@ from diewright.mechanics.shell.layout import C_AREA, KERNEL
 from diewright.mechanics.shell.patch import Patches
 
 Floats = NDArray[np.float64]
+ALLOCATING = {**KERNEL, "_nrt": True}
 
 
-@njit(**KERNEL)
-def _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out):  # noqa: ANN001, ANN202
+@njit(**ALLOCATING)
+def _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out):
     ny = state.shape[1]
     local = np.zeros((6, 3))
     own = np.zeros((1, 9), dtype=np.int32)
@@ -67,8 +68,8 @@ def _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinemati
                 out[e, j, a] = force[0, j]
 
 
-@njit(**KERNEL)
-def element_stiffness(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out):  # noqa: ANN001, ANN201
+@njit(**ALLOCATING)
+def element_stiffness(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out):  # noqa: ANN201
     """``out (ne, 21, 21)``: derivative of force (moment) slot by displacement (slope) slot, N and mm."""
     for e in range(conn.shape[0]):
         _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out)
