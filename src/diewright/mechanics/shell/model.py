@@ -164,6 +164,19 @@ class ShellModel:
         steps = element_steps(self.patches, self.material, self.x, np.asarray(self.stretch, dtype=np.float64)) * np.sqrt(self.masses.scaled)
         return self.safety * float(steps.min())
 
+    def side_inertia(self) -> NDArray[np.floating]:
+        """Inertia of the sides' slopes for the present step."""
+        now = ShellForm(self.x, self.slope, self.state, self.stretch)
+        return self._cast(side_inertia(self.patches, self.material, now, self.dt))
+
+    def side_drag(self) -> float:
+        """Damping rate of the sides' slopes [1/s]: a share of critical at ``omega dt = 1/sqrt(1.5)``."""
+        return self.side_damping * 2.0 * 0.8 / self.dt
+
+    def speeds_now(self) -> NDArray[np.floating]:
+        """Value of each history now."""
+        return self._cast(np.array([np.interp(self.time, t, v) for t, v in zip(self._times, self._values, strict=True)]))
+
     def advance(self, steps: int, *, external: NDArray[np.floating] | None = None, adapt: bool = True) -> None:
         """Go on by ``steps`` steps.
 
@@ -175,13 +188,9 @@ class ShellModel:
         if adapt:
             self.dt = self.stable_step()
         if adapt or self._inertia is None:
-            self._inertia = self._cast(
-                side_inertia(self.patches, self.material, ShellForm(self.x, self.slope, self.state, self.stretch), self.dt)
-            )
+            self._inertia = self.side_inertia()
         form = ShellForm(self.x, self.slope, self.state, self.stretch).copy()
         v, sv, support, work = self.velocity.copy(), self.slope_velocity.copy(), self.support.copy(), self.work.copy()
-        # critical damping of the lightest side: omega dt = 1/sqrt(SIDE_INERTIA)
-        drag = self.side_damping * 2.0 * 0.8 / self.dt
         p = self.patches
         go = advance_threads if self.threads else advance
         done, answer, element = go(
@@ -195,7 +204,7 @@ class ShellModel:
             (self._times, self._values, np.zeros(len(self._times), dtype=self.real)),
             self.material.kinematic,
             self._pressure_row,
-            drag,
+            self.side_drag(),
             self.damping,
             work,
             self._bad,
