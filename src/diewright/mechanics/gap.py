@@ -49,12 +49,12 @@ class Gap:
 
     def pressure(self, flat: Floats, triangles: Ints, areas: Floats) -> Floats:
         """Pressure on the sheet ``(m,)`` [MPa]; ``areas (m,)`` of the part."""
-        return _pressures(_thickening(flat, triangles, areas) - self.reached, self.stiffness)
+        return _pressures(thickening(flat, triangles, areas) - self.reached, self.stiffness)
 
     def excess(self, flat: Floats, triangles: Ints, areas: Floats) -> float:
         """Largest thickness strain beyond the gap, averaged around a point."""
         inside = np.isfinite(self.limit)
-        over = np.where(inside, _thickening(flat, triangles, areas) - np.where(inside, self.limit, 0.0), 0.0)
+        over = np.where(inside, thickening(flat, triangles, areas) - np.where(inside, self.limit, 0.0), 0.0)
         around = _around(over, triangles, areas * inside, len(flat))
         return float(around.max())
 
@@ -66,7 +66,8 @@ class Gap:
         return replace(self, kept=np.where(weight > 0, np.maximum(around[triangles].mean(axis=1), 0.0), 0.0))
 
 
-def _thickening(flat: Floats, triangles: Ints, areas: Floats) -> Floats:
+def thickening(flat: Floats, triangles: Ints, areas: Floats) -> Floats:
+    """Thickness strain ``ln(A0 / a)`` of each triangle ``(m,)``."""
     u, v = flat[triangles[:, 1]] - flat[triangles[:, 0]], flat[triangles[:, 2]] - flat[triangles[:, 0]]
     return np.asarray(np.log(0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / areas))
 

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import SolveError
+from diewright.mechanics.gap import thickening
 from diewright.mechanics.newton import Clock, Outcome, Problem, Step, newton
 from diewright.mechanics.plasticity import Curve
 from diewright.watch import Watch
@@ -34,8 +35,11 @@ FIRST_STRAIN = 0.3
 EASING = 5.0
 """Each gentle curve stays straight up to this much less strain than the one before."""
 
+STEEP = 2.0
+"""Least ``(d sigma/d eps)/sigma`` while the edge terms come in: keeps compressed rims firm up to hoop strains beyond 1."""
+
 GROWTH = 1.2
-"""Least ``(d sigma/d eps)/sigma`` of the first curves: above 1 no strip can neck."""
+"""Least growth while the bend of the curve comes in: above 1 no strip can neck."""
 
 EDGE_STEP = 0.5
 """Share of the edge terms that is tried to be brought in at once."""
@@ -103,7 +107,7 @@ class Road:
             exact_below=exact_below,
         )
 
-    def walk(self, flat: Floats, start: Mark, end: Mark, limit: int = 8) -> tuple[Floats, Mark]:
+    def walk(self, flat: Floats, start: Mark, end: Mark, limit: int = 14) -> tuple[Floats, Mark]:
         """From a solved mark towards another, loosely; returns how far it came."""
         here, ahead, halved = start, end, 0
         while here != end and len(self.steps) < self.most:
@@ -143,9 +147,10 @@ def follow(problem: Problem, flat: Floats, tolerance: float, most: int, watch: W
     """
     road = Road(problem, tolerance, most, watch, clock, [])
     elastic = problem.curve.yield_strain
-    here = Mark(0.0, FIRST_STRAIN, GROWTH)
+    here = Mark(0.0, FIRST_STRAIN, STEEP)
     flat = road.go(flat, here, LOOSE, 30, 0.1).flat
-    marks = [Mark(edge, FIRST_STRAIN, GROWTH) for edge in np.arange(EDGE_STEP, 1.0 + 1e-9, EDGE_STEP).tolist()]
+    marks = [Mark(edge, FIRST_STRAIN, STEEP) for edge in np.arange(EDGE_STEP, 1.0 + 1e-9, EDGE_STEP).tolist()]
+    marks.append(Mark(1.0, FIRST_STRAIN, GROWTH))
     straight = FIRST_STRAIN / EASING
     while straight > 1.5 * elastic:
         marks.append(Mark(1.0, straight, GROWTH))
@@ -165,11 +170,24 @@ def follow(problem: Problem, flat: Floats, tolerance: float, most: int, watch: W
         )
     if growth == 0.0:
         return now, road.steps, 0.0, []
-    text = (
-        "No balance was found with the stated hardening: somewhere the sheet is pulled beyond its uniform strain. The result stands for a sheet whose "
-        f"stress rises by at least {growth:.1f} of itself per unit strain; take the largest strains as an extrapolation and look there for tearing."
+    return now, road.steps, growth, [_said(problem, now, growth)]
+
+
+def _said(problem: Problem, now: Outcome, growth: float) -> str:
+    """What a steepened curve means here: a pulled sheet near tearing, or only the compressed rim that no one-step balance holds."""
+    thinnest = float(thickening(now.flat, problem.triangles, problem.loads.areas).min())
+    strain = problem.curve.table[:, 0]
+    uniform = float(strain[np.argmax(problem.curve.slope(strain) < problem.curve.stress(strain))])
+    stands = f"The result stands for a sheet whose stress rises by at least {growth:.1f} of itself per unit strain"
+    if -thinnest > 0.5 * uniform:
+        return (
+            "No balance was found with the stated hardening: somewhere the sheet is pulled beyond its uniform strain. "
+            f"{stands}; take the largest strains as an extrapolation and look there for tearing."
+        )
+    return (
+        "No balance was found with the stated hardening: the rim is compressed so far that the one-step theory, which knows no path, loses its hold on it. "
+        f"{stands}; nothing is pulled beyond its uniform strain."
     )
-    return now, road.steps, growth, [text]
 
 
 def _least_growth(road: Road, flat: Floats, elastic: float) -> list[tuple[float, Floats]]:
