@@ -53,6 +53,8 @@ class Judged:
     growth: float
     warnings: tuple[str, ...]
     taut: tuple[str, ...]
+    rim_restraint: float = 0.0
+    wall_gap: float = 0.0
 
 
 def findings_of(j: Judged, margin_wanted: float, thinning_limit: float, stated_force: float | None) -> list[Finding]:
@@ -63,6 +65,7 @@ def findings_of(j: Judged, margin_wanted: float, thinning_limit: float, stated_f
         *_wrinkle(j),
         *_balance(j),
         *_flange(j, stated_force),
+        *_rim(j),
         *_area(j),
         *_edge(j),
     ]
@@ -180,6 +183,15 @@ def _flange(j: Judged, stated_force: float | None) -> Iterator[Finding]:
         key="blank.flange", severity="note", sentence=f"No blankholder acts in this solution: {j.flange.why}.{extra}", source="shape of the part",
         help="Strains of a part drawn through, or one that still lacks its addendum, are a lower bound.",
     )  # fmt: skip
+
+
+def _rim(j: Judged) -> Iterator[Finding]:
+    if j.rim_restraint > 0.0:
+        yield Finding(
+            key="blank.rim", severity="note", value=j.rim_restraint, unit="N/mm", source="1.1 k_fm L(beta) t0 / 0.65: slab method averaged over flange and stroke, Siebel's draw force",
+            sentence=f"The blank of this open rim rests on an estimate: the wall was drawn under {j.rim_restraint:.0f} N/mm on average and passes a gap of {j.wall_gap:.2f} mm. Cups checked come out 3 to 4 % too large in diameter.",
+            help="State blank.bead_restraint if you know better; cut the first blanks large and trim back in tryout.",
+        )  # fmt: skip
 
 
 def _area(j: Judged) -> Iterator[Finding]:

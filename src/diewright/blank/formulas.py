@@ -44,3 +44,10 @@ def hemisphere(diameter: float) -> float:
     """``D = sqrt(2) d``."""
     _checked(diameter=diameter)
     return float(np.sqrt(2.0) * diameter)
+
+
+def draw_clearance(thickness: float, family: str) -> float:
+    """``u = s + k sqrt(10 s)`` between punch and die; k .07 steel, .02 aluminium, .04 other non-ferrous (Oehler, from memory)."""
+    _checked(thickness=thickness)
+    k = {"steel": 0.07, "stainless": 0.07, "aluminium": 0.02}.get(family, 0.04)
+    return float(thickness + k * np.sqrt(10.0 * thickness))

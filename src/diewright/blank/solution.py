@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict
 
 from diewright.blank.developed import match_holes
 from diewright.blank.flange import find_flange, handbook_hold
+from diewright.blank.rim import Tool, tool_of
 from diewright.errors import SolveError
 from diewright.geometry.fill import fill_holes
 from diewright.geometry.loops import outer_loop, vector_area
@@ -64,7 +65,12 @@ def work(inputs: SolutionInputs, upstream: Mapping[str, Result], files: Mapping[
     wanted = None if isinstance(inputs.blankholder_force_kn, str) else 1000.0 * inputs.blankholder_force_kn
     applied = (hold.force if wanted is None else wanted) if hold is not None else 0.0
 
-    solved = _solve(mesh, flange.cells, applied, inputs, sheet, watch)
+    curve = sheet.tables["hardening"]
+    tool = tool_of(
+        mesh, loops[outer], flange, inputs.thickness, str(sheet.values["family"]), (curve["strain"], curve["stress"]), float(sheet.values["Rm"])
+    )  # fmt: skip
+    pull = inputs.bead_restraint if inputs.bead_restraint > 0 else tool.pull
+    solved = _solve(mesh, flange.cells, applied, inputs, sheet, tool, pull, watch)
     taut = [name for name, loop in holes.items() if filled is not None and _blend(filled.blend, loops, loop) == "taut"]
     cells: dict[str, np.ndarray] = {
         "major": solved.major, "minor": solved.minor, "thickness": solved.thickness, "plastic_strain": solved.plastic_strain,
@@ -77,6 +83,8 @@ def work(inputs: SolutionInputs, upstream: Mapping[str, Result], files: Mapping[
             "draw_force": solved.draw_force, "iterations": [_step(s) for s in solved.iterations], "converged": True, "residual": solved.residual,
             "growth": solved.growth, "warnings": list(solved.warnings), "taut": taut, "pierced": pierced,
             "blankholder_force": applied if hold is not None else wanted, "wanted": wanted,
+            "wall_gap": tool.gap, "rim_restraint": tool.pull if inputs.bead_restraint == 0 else 0.0,
+            "ironing_pressure_max": float(solved.ironing_pressure.max()),
         },
         meshes={"part": FieldMesh(mesh, {}, cells), "flat": FieldMesh(flat)},
         arrays={"outer": loops[outer], **holes},
@@ -84,7 +92,7 @@ def work(inputs: SolutionInputs, upstream: Mapping[str, Result], files: Mapping[
 
 
 def _solve(
-    mesh: TriMesh, flange: NDArray[np.bool_], force: float, inputs: SolutionInputs, sheet: Result, watch: Watch
+    mesh: TriMesh, flange: NDArray[np.bool_], force: float, inputs: SolutionInputs, sheet: Result, tool: Tool, pull: float, watch: Watch
 ) -> inverse.InverseResult:
     hardening = sheet.tables["hardening"]
     a = sheet.values["anisotropy"]
@@ -93,7 +101,8 @@ def _solve(
         mesh.points, mesh.triangles, thickness=inputs.thickness, hardening=(hardening["strain"], hardening["stress"]),
         anisotropy=(float(a["F"]), float(a["G"]), float(a["H"]), float(a["N"])), rolling_angle=float(np.deg2rad(inputs.rolling_direction)),
         youngs_modulus=float(sheet.values["E"]), poisson=float(sheet.values["nu"]), flange=flange if rubs else None,
-        blankholder_force=force if rubs else 0.0, friction=inputs.friction if rubs else 0.0, bead_restraint=inputs.bead_restraint, watch=watch,
+        blankholder_force=force if rubs else 0.0, friction=inputs.friction if rubs else 0.0, bead_restraint=pull,
+        thickness_limit=tool.limits, watch=watch,
     )  # fmt: skip
     for name in ("major", "minor", "thickness", "plastic_strain", "principal_stress"):
         if not np.isfinite(getattr(found, name)).all():
@@ -112,5 +121,5 @@ def _step(s: Step) -> dict[str, Any]:
 
 
 SOLUTION = Stage(
-    name="solution", title="The solution", version=1, packages=("blank", "mechanics"), needs=("tipping", "sheet"), inputs=_inputs, work=work,
+    name="solution", title="The solution", version=2, packages=("blank", "mechanics"), needs=("tipping", "sheet"), inputs=_inputs, work=work,
 )  # fmt: skip
