@@ -6,7 +6,7 @@ around the points (augmented Lagrangian: M. R. Hestenes, J. Optim. Theory Appl. 
 
     p = max(0, q + k x),    q <- average around the points of p,    until x is near 0 in the average around every point
 
-The kept pressure enters the element as a shift of its gap by ``-q / k``: nothing else changes there.
+The kept pressure enters the element as a shift of its gap (by ``-q / k``, and the ease of the penalty): nothing else changes there.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from diewright.mechanics.membrane import gap_penalty
+from diewright.mechanics.membrane import GAP_EASE, gap_penalty
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -44,8 +44,9 @@ class Gap:
 
     @property
     def reached(self) -> Floats:
-        """Thickness strain at which the pressure starts ``(m,)``."""
-        return self.limit - self.kept / self.stiffness
+        """Thickness strain at which the pressure starts ``(m,)``: at the limit itself it has the kept value."""
+        share = self.kept / self.stiffness
+        return self.limit - np.where(share >= 0.5 * GAP_EASE, share + 0.5 * GAP_EASE, np.sqrt(2.0 * GAP_EASE * share))
 
     def pressure(self, flat: Floats, triangles: Ints, areas: Floats) -> Floats:
         """Pressure on the sheet ``(m,)`` [MPa]; ``areas (m,)`` of the part."""
@@ -58,12 +59,14 @@ class Gap:
         around = _around(over, triangles, areas * inside, len(flat))
         return float(around.max())
 
-    def pressed(self, flat: Floats, triangles: Ints, areas: Floats) -> Gap:
-        """The gap with the pressure of now (and :data:`BOLD` of its last change more) as the kept one, smoothed over the triangles around each point."""
+    def pressed(self, flat: Floats, triangles: Ints, areas: Floats, firmer: float = 1.0) -> Gap:
+        """The gap, ``firmer`` times as stiff, with the pressure of now (and :data:`BOLD` of its last change more) as the kept one, smoothed over the triangles around each point."""
         weight = areas * np.isfinite(self.limit)
         now = self.pressure(flat, triangles, areas)
         around = _around(now + BOLD * (now - self.kept), triangles, weight, len(flat))
-        return replace(self, kept=np.where(weight > 0, np.maximum(around[triangles].mean(axis=1), 0.0), 0.0))
+        return replace(
+            self, stiffness=firmer * self.stiffness, kept=np.where(weight > 0, np.maximum(around[triangles].mean(axis=1), 0.0), 0.0)
+        )
 
 
 def thickening(flat: Floats, triangles: Ints, areas: Floats) -> Floats:

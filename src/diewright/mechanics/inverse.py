@@ -211,7 +211,7 @@ def _gap(limit: ArrayLike | None, thickness: float, m: int) -> Floats:
         raise InputError(f"thickness_limit has shape {values.shape}; expected one number or {m}.", where="thickness_limit")
     if not (values > 0.9 * thickness).all():
         raise InputError(
-            f"thickness_limit is {np.nanmin(values):.4g} mm on a sheet of {thickness:.4g} mm; it must be 0.9 of the sheet or more.",
+            f"thickness_limit is {np.min(values):.4g} mm on a sheet of {thickness:.4g} mm; it must be 0.9 of the sheet or more.",
             where="thickness_limit", help="A drawing tool does not iron harder than that in one stroke.",
         )  # fmt: skip
     return np.ascontiguousarray(np.broadcast_to(np.log(values / thickness), (m,)))

@@ -53,6 +53,9 @@ GROWTHS = (0.9, 0.6, 0.3, 0.0)
 PRESSINGS = 8
 """Most rounds in which the wall's pressure is built up."""
 
+FIRM, FIRMER = 2, 2.5
+"""The round after which the gap becomes firmer, and how many times."""
+
 NEAR = 1e-2
 """Relative residual at which the pressure is looked at, and a less steepened curve counts as solvable."""
 
@@ -125,15 +128,16 @@ class Road:
         """The exact solution at a mark, the wall's pressure built up to its full value on the way (:mod:`gap`)."""
         kept = self.problem
         gap = kept.gap
-        for _ in range(PRESSINGS if gap.there else 0):
+        for k in range(PRESSINGS if gap.there else 0):
             now = self.go(flat, mark, NEAR, 12)
             if now.residual >= NEAR:
                 self.problem = kept
                 return now
             flat = now.flat
-            if self.problem.gap.excess(flat, kept.triangles, kept.loads.areas) < CLOSE:
+            if k > FIRM and self.problem.gap.excess(flat, kept.triangles, kept.loads.areas) < CLOSE:
                 break
-            self.problem = replace(kept, gap=self.problem.gap.pressed(flat, kept.triangles, kept.loads.areas))
+            firmer = FIRMER if k == FIRM else 1.0
+            self.problem = replace(kept, gap=self.problem.gap.pressed(flat, kept.triangles, kept.loads.areas, firmer))
         now = self.go(flat, mark, self.tolerance, 25)
         if not now.converged:
             self.problem = kept

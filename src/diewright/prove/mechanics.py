@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from diewright.mechanics.inverse import InverseResult, solve
 from diewright.mechanics.plasticity import Hill
+from diewright.mechanics.tension import drawing_tension
 
 Floats = NDArray[np.float64]
 
@@ -66,6 +67,11 @@ def _diameter(points: Floats, result: InverseResult) -> float:
     return float(2 * np.linalg.norm(result.flat[rim], axis=1).mean())
 
 
+def _area(points: Floats, triangles: NDArray[np.int32]) -> float:
+    a, b, c = (points[triangles[:, i]] for i in range(3))
+    return float(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
+
+
 def _steel(points: Floats, triangles: NDArray[np.int32], r: float = 1.0) -> InverseResult:
     return solve(points, triangles, thickness=0.8, hardening=(STRAIN, 550.0 * (0.008 + STRAIN) ** 0.22), anisotropy=Hill.normal(r))
 
@@ -95,11 +101,28 @@ def open_cup() -> dict[str, float]:
     return {"blank diameter": _diameter(points, result)}
 
 
+def open_cup_drawn() -> dict[str, float]:
+    """The same open cup with the estimated drawing tension on its rim, against constant area."""
+    points, triangles = _cup(25.0, 25.0, 5.0, 0.0, 0.0, 1.5)
+    sheet = (STRAIN, 550.0 * (0.008 + STRAIN) ** 0.22)
+    ratio = float(np.sqrt(_area(points, triangles) / np.pi) / 25.0)
+    pull = drawing_tension(ratio, 0.8, sheet, float((sheet[1] * np.exp(-STRAIN)).max()))
+    result = solve(points, triangles, thickness=0.8, hardening=sheet, anisotropy=Hill.normal(1.0), bead_restraint=pull)
+    return {"blank diameter": _diameter(points, result)}
+
+
 def aluminium_cup() -> dict[str, float]:
-    """The measured AA6016-T4 cup (mean height 34.13 over the outer bottom, mid-surface radius 30.5, corner 5.5) taken back to its blank of 107.5."""
+    """The measured AA6016-T4 cup (mean height 34.13 over the outer bottom, mid-surface radius 30.5, corner 5.5) taken back to its blank of 107.5, with the
+    tool's gap of 1.2 mm and the estimated drawing tension of its open rim."""
     points, triangles = _cup(30.5, 33.63, 5.5, 0.0, 0.0, 1.5)
     hardening = (STRAIN, 330.2 - 190.0 * np.exp(-12.4 * STRAIN))
-    result = solve(points, triangles, thickness=1.0, hardening=hardening, anisotropy=Hill.from_r(0.526, 0.253, 0.601), youngs_modulus=7.0e4)
+    tensile = float((hardening[1] * np.exp(-STRAIN)).max())  # Considere: the largest engineering stress
+    ratio = float(np.sqrt(_area(points, triangles) / np.pi) / 30.5)
+    pull = drawing_tension(ratio, 1.0, hardening, tensile)
+    result = solve(
+        points, triangles, thickness=1.0, hardening=hardening, anisotropy=Hill.from_r(0.526, 0.253, 0.601), youngs_modulus=7.0e4,
+        thickness_limit=1.2, bead_restraint=pull,
+    )  # fmt: skip
     area = float(result.volume.sum()) / 1.0
     return {"blank diameter": float(2 * np.sqrt(area / np.pi))}
 
@@ -108,5 +131,6 @@ CASES: dict[str, Callable[[], dict[str, float]]] = {
     "inverse-half-cylinder": half_cylinder,
     "inverse-cup-flange-r1": flanged_cup,
     "inverse-cup-open-uniaxial": open_cup,
+    "inverse-cup-open-drawn": open_cup_drawn,
     "inverse-cup-aa6016": aluminium_cup,
 }
