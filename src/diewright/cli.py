@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import sys
 from collections.abc import Iterator
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 EXIT_CODES = {InputError: 2, FileError: 3, SolveError: 4, StoreError: 5, Cancelled: 130}
 EPILOG = (
     "Exit codes: 0 done; 1 done, but a finding says stop; 2 something is stated wrongly; 3 a file cannot be read; "
-    "4 a computation did not reach a result; 5 the disk refuses or the job is busy; 130 stopped."
+    "4 a computation did not reach a result; 5 the disk refuses or the job is busy; 70 a defect of ours; 130 stopped."
 )
 EXAMPLES = Path(__file__).parent / "examples"
 
@@ -328,6 +329,12 @@ def main() -> None:
         sys.exit(next((code for kind, code in EXIT_CODES.items() if isinstance(error, kind)), 4))
     except BrokenPipeError:
         sys.exit(0)
+    except Exception as error:
+        if os.environ.get("DIEWRIGHT_DETAILS"):
+            raise
+        what = f"diewright failed for a reason we did not foresee ({type(error).__name__})."
+        console.refuse(DeskError(what, help="Please report it with what you see when you set DIEWRIGHT_DETAILS=1 and try again."))
+        sys.exit(70)
 
 
 if __name__ == "__main__":

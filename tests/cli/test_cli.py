@@ -132,6 +132,16 @@ def test_a_refused_stage_ends_with_its_code(run: Run, job: Path) -> None:
     assert "the file 'shape.step' is not in the job folder" in err
 
 
+def test_a_defect_of_ours_is_a_sentence(run: Run, job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(cli.console, "states", broken)
+    code, _, err = run("state", job)
+    assert code == 70
+    assert err.startswith("diewright failed for a reason we did not foresee (ZeroDivisionError). Please report it")
+
+
 def test_help_teaches_and_colours_honour_no_color(run: Run) -> None:
     code, out, _ = run("--help")
     assert code == 0
