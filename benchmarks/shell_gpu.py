@@ -19,8 +19,9 @@ from shell import plate
 
 
 def main() -> None:
-    from diewright.mechanics.shell.cuda import CudaShell
     from numba import cuda
+
+    from diewright.mechanics.shell.cuda import CudaShell
 
     steps = int(sys.argv[1]) if len(sys.argv) > 1 else 500
     try:
@@ -29,7 +30,9 @@ def main() -> None:
         graph = 50
     except ImportError:
         graph = 0
-    print(f"{cuda.get_current_device().name}, {'CUDA graph of 50 steps' if graph else 'plain launches'}, mixed precision, 5 stations, half yielding")
+    print(
+        f"{cuda.get_current_device().name}, {'CUDA graph of 50 steps' if graph else 'plain launches'}, mixed precision, 5 stations, half yielding"
+    )
     model = plate(100, np.float64, threads=False)
     speed = model.speeds_now()
     assert speed[-1] == 1.0
@@ -52,7 +55,9 @@ def main() -> None:
             gpu.advance(steps + 1, graph=graph)
             cuda.synchronize()
             wall = time.perf_counter() - start
-            print(f"  {gpu.ne:8d} triangles {np.dtype(real).name}: {1e6 * wall / (steps + 1):8.1f} us a step, {gpu.ne * (steps + 1) / wall:.2e} element-steps/s")
+            print(
+                f"  {gpu.ne:8d} triangles {np.dtype(real).name}: {1e6 * wall / (steps + 1):8.1f} us a step, {gpu.ne * (steps + 1) / wall:.2e} element-steps/s"
+            )
 
 
 if __name__ == "__main__":

@@ -42,7 +42,12 @@ print("same")
 
 def test_gpu_kernels_answer_as_the_cpu_loops_in_the_simulator():
     run = subprocess.run(
-        [sys.executable, "-c", SCRIPT], env={**os.environ, "NUMBA_ENABLE_CUDASIM": "1", "NUMBA_DISABLE_JIT": "1"}, capture_output=True, text=True, timeout=120, check=False
+        [sys.executable, "-c", SCRIPT],
+        env={**os.environ, "NUMBA_ENABLE_CUDASIM": "1", "NUMBA_DISABLE_JIT": "1"},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
     )
     assert run.returncode == 0, run.stderr[-2000:]
     assert run.stdout.strip() == "same"

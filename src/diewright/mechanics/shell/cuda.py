@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import cuda
+from numba import cuda as _cuda
 from numpy.typing import NDArray
 
 from diewright.errors import InputError, SolveError
@@ -21,11 +21,12 @@ from diewright.mechanics.shell.layout import FINE
 from diewright.mechanics.shell.model import CAUSE, ShellModel
 from diewright.mechanics.shell.node import node_gather, node_step, side_step
 
+cuda: Any = _cuda  # its own annotations do not know kernels
 THREADS = 128
 WHERE = "shell on the GPU"
 
 
-def _element_kernel(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):  # noqa: ANN001, ANN202
+def _element_kernel(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force, bad):
     e = cuda.grid(1)
     if e < conn.shape[0]:
         a = element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force)
@@ -34,34 +35,32 @@ def _element_kernel(x, slope, conn, coef, state, stretch, stations, mat, table, 
             cuda.atomic.compare_and_swap(bad, 0, 16 * e + a)
 
 
-def _node_kernel(  # noqa: ANN202
-    n,  # noqa: ANN001
-    x,  # noqa: ANN001
-    v,  # noqa: ANN001
-    support,  # noqa: ANN001
-    mass,  # noqa: ANN001
-    start,  # noqa: ANN001
-    slots,  # noqa: ANN001
-    force,  # noqa: ANN001
-    outer,  # noqa: ANN001
-    bc,  # noqa: ANN001
-    bc_scale,  # noqa: ANN001
-    speed,  # noqa: ANN001
-    damping,  # noqa: ANN001
-    dt,  # noqa: ANN001
-    slope,  # noqa: ANN001
-    slope_v,  # noqa: ANN001
-    inertia,  # noqa: ANN001
-    side_slots,  # noqa: ANN001
-    side_drag,  # noqa: ANN001
-    work,  # noqa: ANN001
+def _node_kernel(
+    n,
+    x,
+    v,
+    support,
+    mass,
+    start,
+    slots,
+    force,
+    outer,
+    bc,
+    bc_scale,
+    speed,
+    damping,
+    dt,
+    slope,
+    slope_v,
+    inertia,
+    side_slots,
+    side_drag,
+    work,
 ):
     i = cuda.grid(1)
     if i < n:
         fx, fy, fz = node_gather(i, start, slots, force)
-        node_step(
-            i, fx, fy, fz, outer[i, 0], outer[i, 1], outer[i, 2], x, v, support, mass, bc, bc_scale, speed, damping, dt, work, i
-        )
+        node_step(i, fx, fy, fz, outer[i, 0], outer[i, 1], outer[i, 2], x, v, support, mass, bc, bc_scale, speed, damping, dt, work, i)
     if i < slope.shape[0]:
         side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, i)
 
@@ -130,7 +129,11 @@ class CudaShell:
         if found >= 0:
             element, answer = found // 16, found % 16
             at = np.round(self.model.x[self.model.patches.conn[element, 0]], 2).tolist()
-            raise SolveError(f"element {element}, last seen near {at}, {CAUSE[answer]}.", where=WHERE, help="The state before the run is kept on the CPU.")
+            raise SolveError(
+                f"element {element}, last seen near {at}, {CAUSE[answer]}.",
+                where=WHERE,
+                help="The state before the run is kept on the CPU.",
+            )
         self.model_time = self.model.time + steps * self.model.dt
 
     def _replay(self, steps: int, graph: int, speed: Any) -> None:

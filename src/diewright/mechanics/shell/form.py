@@ -52,11 +52,14 @@ def collect(patches: Patches, element_force: Reals) -> tuple[Floats, Floats]:
     """``(force (n, 3) [N], moment (sides,) [N mm])`` summed from element forces (ne, 21); mirror images brought back to their nodes."""
     nodes = patches.conn[:, :6].ravel()
     every = element_force.astype(np.float64)
-    f: Floats = np.column_stack([np.bincount(nodes, weights=every[:, d:18:3].ravel(), minlength=len(patches.points)) for d in range(3)])
+    f = np.zeros((len(patches.points), 3))
+    for d in range(3):
+        f[:, d] = np.bincount(nodes, weights=every[:, d:18:3].ravel(), minlength=len(f))
     if len(patches.ghost):
         g = f[patches.n :]
         w = 2.0 * (g * patches.ghost_normal).sum(1, keepdims=True) * patches.ghost_normal
         np.add.at(f, patches.ghost[:, 0], g - w)
         np.add.at(f, patches.ghost[:, 1], w)
-    moment: Floats = np.bincount(patches.conn[:, 6:].ravel(), weights=every[:, 18:].ravel(), minlength=len(patches.side_free))
+    moment = np.zeros(len(patches.side_free))
+    moment += np.bincount(patches.conn[:, 6:].ravel(), weights=every[:, 18:].ravel(), minlength=len(moment))
     return f[: patches.n], moment

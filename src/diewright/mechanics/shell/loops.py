@@ -93,7 +93,7 @@ def tick(step, time, dt, clock, pressure_row):  # noqa: ANN201
     times, values, speed = clock
     for k in range(times.shape[0]):
         speed[k] = history_value(times, values, k, time + (step + 0.5) * dt)
-    zero = speed[0] * 0
+    zero = type(speed[0])(0.0)
     if pressure_row < 0:
         return zero
     return type(zero)(history_value(times, values, pressure_row, time + step * dt))

@@ -10,7 +10,8 @@ from diewright.mechanics.shell.layout import KERNEL
 @njit(**KERNEL)
 def node_gather(i, start, slots, force):  # noqa: ANN201
     """Internal force of node ``i``: the sum of its elements' slots, always in the same order."""
-    fx, fy, fz = force[0, 0] * 0, force[0, 0] * 0, force[0, 0] * 0
+    zero = type(force[0, 0])(0.0)
+    fx, fy, fz = zero, zero, zero
     for k in range(start[i], start[i + 1]):
         e = slots[k] // 6
         s = 3 * (slots[k] - 6 * e)
@@ -25,7 +26,7 @@ def pressure_gather(i, x, conn, start, slots, pressure):  # noqa: ANN201
     """Force of a pressure on the lower side (it pushes along the normals): a third of ``p A n`` of each triangle at the node."""
     r = type(pressure)
     sixth = pressure * r(1.0 / 6.0)
-    gx, gy, gz = pressure * 0, pressure * 0, pressure * 0
+    gx, gy, gz = r(0.0), r(0.0), r(0.0)
     for k in range(start[i], start[i + 1]):
         e = slots[k] // 6
         if slots[k] - 6 * e < 3:

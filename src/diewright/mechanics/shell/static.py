@@ -194,7 +194,8 @@ class StaticShell:
         n3 = 3 * p.n
         weight = np.ones(len(free))
         weight[n3:] = 1.0 / self._span
-        floor = 1e-14 * self._plate * self._span
+        # what rounding of metric and places alone leaves: no load smaller than that can be balanced better
+        floor = self._plate * float(np.sqrt(len(p.conn)) * (2e-15 * self._span + 5e-16 * np.abs(guess.x).max()))
 
         def residual(form: ShellForm):
             f, moment, new = self.internal(form)
