@@ -187,6 +187,9 @@ def test_damping_brings_a_loaded_plate_to_its_static_shape():
     energies = model.energies()
     assert energies.damping > 0
     assert energies.external == pytest.approx(5.0 * model.x[0, 2], rel=1e-3)
+    # the slopes' inertia follows the step, which follows the shape: the identity closes to that
+    assert energies.balance_share < 1e-4
+    assert energies.slopes < 1e-6 * energies.external
 
 
 def test_pressure_pushes_along_the_normals_with_area_times_pressure():

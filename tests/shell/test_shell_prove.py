@@ -6,6 +6,7 @@ import csv
 from pathlib import Path
 
 import pytest
+
 from diewright.prove.shell import CASES
 
 ROWS = list(csv.DictReader((Path(__file__).parents[2] / "reference" / "shell.csv").open(encoding="utf-8")))

@@ -31,11 +31,12 @@ class Energies:
 
     Attributes
     ----------
-    kinetic: of the nodes. internal: done on the sheet. external: by forces and pressure. support: by prescribed motion.
-    damping: taken by damping. balance: what is missing, ``start + external + support - internal - kinetic - damping``.
+    kinetic: of the nodes. slopes: in the scaled inertia of the sides' slopes (not physical, has to stay small). internal: done on the sheet. external: by forces and pressure. support: by prescribed motion.
+    damping: taken by damping. balance: what is missing, ``start + external + support - internal - kinetic - slopes - damping``.
     """
 
     kinetic: float
+    slopes: float
     internal: float
     external: float
     support: float
@@ -155,7 +156,7 @@ class ShellModel:
         """Velocity of the real nodes (n, 3) [mm/s] from here on; its energy counts as the start."""
         self.velocity[: self.patches.n] = velocity
         w = self.work.sum(axis=0)
-        self._start_energy = float(self._kinetic() + w[0] + w[3] - w[1] - w[2])
+        self._start_energy = float(self._kinetic() + self._slope_kinetic() + w[0] + w[3] + w[4] - w[1] - w[2])
 
     # -- going on
 
@@ -255,14 +256,18 @@ class ShellModel:
         v = np.asarray(self.velocity[: self.patches.n], dtype=np.float64)
         return 0.5 * float((np.asarray(self._mass[: self.patches.n], dtype=np.float64)[:, None] * v * v).sum())
 
+    def _slope_kinetic(self) -> float:
+        if self._inertia is None:
+            return 0.0
+        return 0.5 * float((self._inertia.astype(np.float64) * self.slope_velocity.astype(np.float64) ** 2).sum())
+
     def energies(self) -> Energies:
         """Energies now; the balance closes by the central differences' own identity, see :meth:`recovered` for the independent one."""
         w = self.work.sum(axis=0)
-        kinetic = self._kinetic()
+        kinetic, slopes = self._kinetic(), self._slope_kinetic()
         damping = float(w[3] + w[4])
-        return Energies(
-            kinetic, float(w[0]), float(w[1]), float(w[2]), damping, float(self._start_energy + w[1] + w[2] - w[0] - kinetic - w[3])
-        )
+        balance = float(self._start_energy + w[1] + w[2] - w[0] - kinetic - slopes - damping)
+        return Energies(kinetic, slopes, float(w[0]), float(w[1]), float(w[2]), damping, balance)
 
     def form(self) -> ShellForm:
         """The sheet as it is now, for the next operation."""
