@@ -13,6 +13,7 @@ from diewright.blank.flange import Flange, Hold
 from diewright.blank.places import place
 from diewright.geometry.mesh import TriMesh
 from diewright.job.findings import Figure, Finding
+from diewright.mechanics.road import PULLED
 
 Floats = NDArray[np.float64]
 
@@ -163,7 +164,7 @@ def _share(j: Judged, cells: NDArray[np.bool_]) -> float:
 
 
 def _balance(j: Judged) -> Iterator[Finding]:
-    pulled = any("somewhere the sheet is pulled" in text for text in j.warnings)  # a compressed rim is said by the solver's own note
+    pulled = any(PULLED in text for text in j.warnings)  # a compressed rim is said by the solver's own note
     if j.growth > 0.0 and pulled:
         yield Finding(
             key="blank.balance", severity="attend", value=j.growth, limit=0.0, source="inverse solution",

@@ -177,6 +177,10 @@ def follow(problem: Problem, flat: Floats, tolerance: float, most: int, watch: W
     return now, road.steps, growth, [_said(problem, now, growth)]
 
 
+PULLED = "somewhere the sheet is pulled beyond its uniform strain"
+"""These words in a warning mean a sheet near tearing; without them only a rim is over-compressed."""
+
+
 def _said(problem: Problem, now: Outcome, growth: float) -> str:
     """What a steepened curve means here: a pulled sheet near tearing, or only the compressed rim that no one-step balance holds."""
     thinnest = float(thickening(now.flat, problem.triangles, problem.loads.areas).min())
@@ -185,7 +189,7 @@ def _said(problem: Problem, now: Outcome, growth: float) -> str:
     stands = f"The result stands for a sheet whose stress rises by at least {growth:.1f} of itself per unit strain"
     if -thinnest > 0.5 * uniform:
         return (
-            "No balance was found with the stated hardening: somewhere the sheet is pulled beyond its uniform strain. "
+            f"No balance was found with the stated hardening: {PULLED}. "
             f"{stands}; take the largest strains as an extrapolation and look there for tearing."
         )
     return (

@@ -90,7 +90,14 @@ def cup_stage() -> dict[str, float]:
     strain = np.linspace(0.0, 2.0, 400)
     minor = np.linspace(-0.6, 0.6, 241)
     sheet = Result(
-        values={"E": 2.1e5, "nu": 0.3, "density": 7850.0, "Rm": 300.0, "family": "steel", "anisotropy": {"F": 0.5, "G": 0.5, "H": 0.5, "N": 1.5}},
+        values={
+            "E": 2.1e5,
+            "nu": 0.3,
+            "density": 7850.0,
+            "Rm": 300.0,
+            "family": "steel",
+            "anisotropy": {"F": 0.5, "G": 0.5, "H": 0.5, "N": 1.5},
+        },
         tables={
             "hardening": {"strain": strain, "stress": 520.0 * (0.006 + strain) ** 0.21},
             "limit": {"minor": minor, "major": 0.35 + np.where(minor < 0, -minor, 0.5 * minor)},

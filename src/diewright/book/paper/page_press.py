@@ -66,7 +66,8 @@ def force(found: Result, width: float) -> Plot:
     """Draw force, blankholder force and what the press gives, over the stroke."""
     t = found.tables["force_stroke"]
     stroke, draw, holder, capacity = (np.asarray(t[k], dtype=float) for k in ("stroke_mm", "draw_kN", "blankholder_kN", "capacity_kN"))
-    needed = float(np.nanmax(np.concatenate([draw + holder, draw, holder])))
+    slide = np.asarray(t.get("slide_kN", draw + holder), dtype=float)  # on a double-action press the slide carries the draw alone
+    needed = float(np.nanmax(np.concatenate([slide, draw, holder])))
     least = float(np.nanmin(capacity))
     top = max(needed * 1.2, min(least * 1.35, needed * 4.0))
     plot = Plot(width, 78.0, (0.0, end_of(stroke, 1.0)), (0.0, top), "stroke from first touch, mm", "force, kN")
@@ -80,11 +81,10 @@ def force(found: Result, width: float) -> Plot:
         plot.svg.text(
             plot.left + 2, plot.top + 3.0, f"the press gives {said(least, 'kN', 3)} or more here, above this plot", size=2.5, halo=True
         )
-    both = draw + holder
     plot.curve(stroke, draw, "draw force", where=0.5, above=False)
     plot.curve(stroke, holder, "blankholder force", where=0.8, above=True, colour=WATER, dash="2.2 1")
-    if np.nanmax(holder) > 0:
-        plot.curve(stroke, both, "draw and blankholder together", where=0.62, above=True, width=0.2, dash="0.8 0.8")
+    if np.nanmax(np.abs(slide - draw)) > 1e-6:
+        plot.curve(stroke, slide, "slide in all", where=0.62, above=True, width=0.2, dash="0.8 0.8")
     return plot
 
 
