@@ -108,28 +108,25 @@ def environment(lock: str) -> None:
             raise subprocess.CalledProcessError(1, ["python3", "-m", "venv", ".venv"])
     count = sum(line[:1].isalnum() for line in (ROOT / lock).read_text().splitlines())
     print(f"Installing {count} packages (a minute or two)", flush=True)
-    pip("install", "-r", str(ROOT / lock), count=count)
+    pip("install", "-r", str(ROOT / lock))
     pip("install", "--no-deps", "-e", str(ROOT))
     STAMP.write_text("\n".join([wanted] if lock.startswith("requirements.") else [wanted, *before]))
     print(f"Set up in {time.monotonic() - began:.0f} s", flush=True)
 
 
-def pip(*arguments: str, count: int = 0) -> None:
+def pip(*arguments: str) -> None:
     """Run pip, showing one moving line instead of its talk; its last lines are shown if it fails."""
     command = [str(PYTHON), "-m", "pip", "--disable-pip-version-check", *arguments]
     lines: list[str] = []
-    seen = 0
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
         assert process.stdout is not None
         for line in process.stdout:
             lines.append(line.rstrip())
-            if count and line.startswith("Collecting"):
-                seen += 1
-                print(f"\r  {seen} of {count}: {line.split()[1]:<48.48}", end="", flush=True)
+            if line.startswith("Collecting"):
+                print(f"\r  {line.split()[1]:<60.60}", end="", flush=True)
             elif line.startswith("Installing collected"):
                 print(f"\r  {'putting them in place':<60}", end="", flush=True)
-    if count:
-        print("\r" + " " * 64 + "\r", end="", flush=True)
+    print("\r" + " " * 64 + "\r", end="", flush=True)
     if process.returncode:
         print("\n".join(lines[-12:]))
         raise subprocess.CalledProcessError(process.returncode, command)

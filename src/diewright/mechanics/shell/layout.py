@@ -1,13 +1,9 @@
 """Where things stand in the arrays of the kernels, and how the kernels are compiled.
 
-Compiled code takes these as constants. Numba's cache does not notice a change in *another* file, so
-:func:`drop_stale_cache` removes compiled files older than the newest source of this folder.
+Compiled code takes these as constants; ``diewright.mechanics`` removes compiled files that are older than the newest source.
 """
 
 from __future__ import annotations
-
-import contextlib
-from pathlib import Path
 
 # One compile option set for every scalar function: fused multiply-adds, no Python zero-division branches, NaN kept, and no counting of
 # references to arrays (nothing is allocated inside; the atomic counts cost a third of a step).
@@ -39,13 +35,3 @@ S_COUNT, S_COUNT_KINEMATIC = 4, 7
 # What an element answers.
 LEAST_AREA, MOST_AREA = 0.1, 20.0  # area over that at rest; a sheet outside has been pushed through itself or torn
 FINE, TURNED, NOT_RETURNED, NOT_A_NUMBER = 0, 1, 2, 3
-
-
-def drop_stale_cache() -> None:
-    """Remove compiled kernels that are older than the newest source file of this folder."""
-    here = Path(__file__).parent
-    newest = max(p.stat().st_mtime for p in here.glob("*.py"))
-    for compiled in (*here.glob("__pycache__/*.nbi"), *here.glob("__pycache__/*.nbc")):
-        with contextlib.suppress(OSError):
-            if compiled.stat().st_mtime < newest:
-                compiled.unlink()
