@@ -54,7 +54,7 @@ class Judged:
     growth: float
     warnings: tuple[str, ...]
     taut: tuple[str, ...]
-    rim_restraint: float = 0.0
+    wall_tension: float = 0.0
     wall_gap: float = 0.0
 
 
@@ -188,11 +188,11 @@ def _flange(j: Judged, stated_force: float | None) -> Iterator[Finding]:
 
 
 def _rim(j: Judged) -> Iterator[Finding]:
-    if j.rim_restraint > 0.0:
+    if j.wall_tension > 0.0:
         yield Finding(
-            key="blank.rim", severity="note", value=j.rim_restraint, unit="N/mm", source="1.1 k_fm L(beta) t0 / 0.65: slab method averaged over flange and stroke, Siebel's draw force",
-            sentence=f"The blank of this open rim rests on an estimate: the wall was drawn under {j.rim_restraint:.0f} N/mm on average and passes a gap of {j.wall_gap:.2f} mm. Cups checked come out 3 to 4 % too large in diameter.",
-            help="State blank.bead_restraint if you know better; cut the first blanks large and trim back in tryout.",
+            key="blank.rim", severity="note", value=j.wall_tension, unit="N/mm", source="slab method of the flange over the stroke: Siebel and Beisswaenger 1955, losses from memory",
+            sentence=f"The blank of this open rim rests on an estimate of how the wall was drawn: under up to {j.wall_tension:.0f} N/mm, through a gap of {j.wall_gap:.2f} mm. Cups of one draw checked so far agree within 2 %; deeper ones come out larger.",
+            help="State blank.bead_restraint to replace the estimate; cut the first blanks large and trim back in tryout.",
         )  # fmt: skip
 
 

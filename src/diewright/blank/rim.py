@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from diewright.blank.flange import Flange
 from diewright.blank.formulas import draw_clearance
 from diewright.geometry.mesh import TriMesh
-from diewright.mechanics.tension import drawing_tension
+from diewright.mechanics.tension import wall_drag, wall_tension
 
 Floats = NDArray[np.float64]
 
@@ -21,25 +21,31 @@ _CLOSED = 0.95  # share of the edge that must be wall: a bent channel has no dra
 
 @dataclass(frozen=True, eq=False)
 class Tool:
-    """``gap`` [mm] between punch and die, ``limits (m,)`` [mm] of the sheet's thickness (infinite off upright walls), ``pull`` [N/mm] on an open rim."""
+    """``gap`` [mm] between punch and die, ``limits (m,)`` [mm] of the sheet's thickness (infinite off upright walls), ``drag (m,)`` [N] along the wall of an
+    open rim, ``tension`` [N/mm] at its foot."""
 
     gap: float
     limits: Floats
-    pull: float
+    drag: Floats
+    tension: float
 
 
 def tool_of(
     mesh: TriMesh, outer: NDArray[np.int32], flange: Flange, thickness: float, family: str, hardening: tuple[ArrayLike, ArrayLike], rm: float
 ) -> Tool:  # fmt: skip
-    """Gap and pull for a part in press coordinates with its outer edge ``outer`` (point numbers)."""
+    """Gap and drag for a part in press coordinates with its outer edge ``outer`` (point numbers)."""
     gap = draw_clearance(thickness, family)
     lean = np.abs(mesh.normals[:, 2])
     limits = np.where(lean < np.sin(np.deg2rad(_UPRIGHT)), gap, np.inf)
-    pull = 0.0
+    drag, tension = np.zeros(len(mesh.triangles)), 0.0
     if not flange.there and _drawn_rim(mesh, outer, lean):
         ratio = float(np.sqrt(max(mesh.area / flange.opening, 1.0)))
-        pull = drawing_tension(ratio, thickness, hardening, rm)
-    return Tool(gap, limits, pull)
+        depth, rising = wall_tension(ratio, thickness, hardening, rm)
+        wall = lean < np.cos(np.deg2rad(_WALL))
+        below = np.maximum(float(mesh.points[outer, 2].mean()) - mesh.centroids[:, 2], 0.0)
+        drag = np.where(wall, wall_drag(below, mesh.areas, float(np.sqrt(flange.opening / np.pi)), depth, rising), 0.0)
+        tension = float(rising[-1])
+    return Tool(gap, limits, drag, tension)
 
 
 def _drawn_rim(mesh: TriMesh, outer: NDArray[np.int32], lean: Floats) -> bool:

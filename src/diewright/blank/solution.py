@@ -69,8 +69,8 @@ def work(inputs: SolutionInputs, upstream: Mapping[str, Result], files: Mapping[
     tool = tool_of(
         mesh, loops[outer], flange, inputs.thickness, str(sheet.values["family"]), (curve["strain"], curve["stress"]), float(sheet.values["Rm"])
     )  # fmt: skip
-    pull = inputs.bead_restraint if inputs.bead_restraint > 0 else tool.pull
-    solved = _solve(mesh, flange.cells, applied, inputs, sheet, tool, pull, watch)
+    stated = inputs.bead_restraint > 0  # a stated restraint replaces the estimate
+    solved = _solve(mesh, flange.cells, applied, inputs, sheet, tool, stated, watch)
     taut = [name for name, loop in holes.items() if filled is not None and _blend(filled.blend, loops, loop) == "taut"]
     cells: dict[str, np.ndarray] = {
         "major": solved.major, "minor": solved.minor, "thickness": solved.thickness, "plastic_strain": solved.plastic_strain,
@@ -83,7 +83,7 @@ def work(inputs: SolutionInputs, upstream: Mapping[str, Result], files: Mapping[
             "draw_force": solved.draw_force, "iterations": [_step(s) for s in solved.iterations], "converged": True, "residual": solved.residual,
             "growth": solved.growth, "warnings": list(solved.warnings), "taut": taut, "pierced": pierced,
             "blankholder_force": applied if hold is not None else wanted, "wanted": wanted,
-            "wall_gap": tool.gap, "rim_restraint": tool.pull if inputs.bead_restraint == 0 else 0.0,
+            "wall_gap": tool.gap, "wall_tension": 0.0 if stated else tool.tension,
             "ironing_pressure_max": float(solved.ironing_pressure.max()),
         },
         meshes={"part": FieldMesh(mesh, {}, cells), "flat": FieldMesh(flat)},
@@ -92,7 +92,7 @@ def work(inputs: SolutionInputs, upstream: Mapping[str, Result], files: Mapping[
 
 
 def _solve(
-    mesh: TriMesh, flange: NDArray[np.bool_], force: float, inputs: SolutionInputs, sheet: Result, tool: Tool, pull: float, watch: Watch
+    mesh: TriMesh, flange: NDArray[np.bool_], force: float, inputs: SolutionInputs, sheet: Result, tool: Tool, stated: bool, watch: Watch
 ) -> inverse.InverseResult:
     hardening = sheet.tables["hardening"]
     a = sheet.values["anisotropy"]
@@ -101,7 +101,8 @@ def _solve(
         mesh.points, mesh.triangles, thickness=inputs.thickness, hardening=(hardening["strain"], hardening["stress"]),
         anisotropy=(float(a["F"]), float(a["G"]), float(a["H"]), float(a["N"])), rolling_angle=float(np.deg2rad(inputs.rolling_direction)),
         youngs_modulus=float(sheet.values["E"]), poisson=float(sheet.values["nu"]), flange=flange if rubs else None,
-        blankholder_force=force if rubs else 0.0, friction=inputs.friction if rubs else 0.0, bead_restraint=pull,
+        blankholder_force=force if rubs else 0.0, friction=inputs.friction if rubs else 0.0, bead_restraint=inputs.bead_restraint,
+        wall_drag=None if stated else tool.drag,
         thickness_limit=tool.limits, watch=watch,
     )  # fmt: skip
     for name in ("major", "minor", "thickness", "plastic_strain", "principal_stress"):
@@ -121,5 +122,5 @@ def _step(s: Step) -> dict[str, Any]:
 
 
 SOLUTION = Stage(
-    name="solution", title="The solution", version=2, packages=("blank", "mechanics"), needs=("tipping", "sheet"), inputs=_inputs, work=work,
+    name="solution", title="The solution", version=3, packages=("blank", "mechanics"), needs=("tipping", "sheet"), inputs=_inputs, work=work,
 )  # fmt: skip

@@ -70,7 +70,7 @@ def work(inputs: BlankInputs, upstream: Mapping[str, Result], files: Mapping[str
     zone = zones(mesh, flange.cells, _radii(upstream["tipping"].meshes["part"], mesh))
     judged = Judged(
         mesh, zone, flange, margin, thinning, wrinkle, developed, float(found["growth"]), tuple(found["warnings"]), tuple(found["taut"]),
-        float(found["rim_restraint"]), float(found["wall_gap"]),
+        float(found["wall_tension"]), float(found["wall_gap"]),
     )  # fmt: skip
     kept = ("major", "minor", "thickness", "plastic_strain", "angle", "filled")
     cells: dict[str, Any] = {
@@ -123,7 +123,7 @@ def _values(inputs: BlankInputs, j: Judged, found: Mapping[str, Any], hold: Hold
         "mass_kg": area * inputs.thickness * density * 1e-9, "flange_area": j.flange.area, "flange_why": j.flange.why,
         "blankholder_force": found["blankholder_force"], "blankholder_pressure": hold.pressure if hold is not None else None, "blankholder_area": hold.area if hold is not None else None,
         "blankholder_handbook": hold.force if hold is not None else None, "draw_ratio": hold.ratio if hold is not None else None,
-        **{name: found[name] for name in ("draw_force", "iterations", "converged", "residual", "growth", "warnings", "wall_gap", "rim_restraint", "ironing_pressure_max")},
+        **{name: found[name] for name in ("draw_force", "iterations", "converged", "residual", "growth", "warnings", "wall_gap", "wall_tension", "ironing_pressure_max")},
         "margin_min_pct": float(j.margin.min()), "margin_min_at": j.mesh.centroids[worst].tolist(),
         "thinning_max_pct": float(j.thinning.max()), "thickening_max_pct": float(-j.thinning.min()), "wrinkle_index_max": float(j.wrinkle.max()),
         "cut": {**cut.counts(), "deviation": fit.deviation, "bulge": fit.bulge, "tolerance": TOLERANCE, "chord": CHORD, "circle_diameter": 2.0 * cut.circle[1] if cut.circle else None},

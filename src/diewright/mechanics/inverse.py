@@ -29,7 +29,7 @@ from diewright.errors import InputError, SolveError
 from diewright.mechanics.fields import Fields, recover, section_force
 from diewright.mechanics.gap import GAP_STIFFNESS, Gap
 from diewright.mechanics.linear import Pattern
-from diewright.mechanics.loads import Hold, Loads
+from diewright.mechanics.loads import Drag, Hold, Loads
 from diewright.mechanics.membrane import inverse_metric
 from diewright.mechanics.newton import Clock, Outcome, Problem, Step
 from diewright.mechanics.plasticity import Curve, Hill, build_curve, checked_hill
@@ -90,6 +90,7 @@ def solve(
     bead_restraint: float = 0.0,
     bead_edges: ArrayLike | None = None,
     fixed_edge: NDArray[np.bool_] | None = None,
+    wall_drag: ArrayLike | None = None,
     thickness_limit: ArrayLike | None = None,
     tolerance: float = 1e-6,
     max_iterations: int = 200,
@@ -100,7 +101,7 @@ def solve(
     ``thickness`` of the blank [mm]; ``hardening``: plastic strain and stress [MPa]; ``anisotropy``: Hill 1948 with ``G + H = 1``;
     ``rolling_angle``: rolling direction in the flat from +x [rad]; ``flange``: bool per triangle or point, where the blankholder presses
     with ``blankholder_force`` [N] at coefficient ``friction`` (both faces rub); ``bead_restraint`` [N per mm of part edge] along the outer
-    edge or along ``bead_edges (k, 2)``; ``fixed_edge``: bool per point, points clamped where the plan has them;
+    edge or along ``bead_edges (k, 2)``; ``wall_drag``: force of each triangle [N] up its own slope, against the draw (see :mod:`tension`); ``fixed_edge``: bool per point, points clamped where the plan has them;
     ``thickness_limit`` [mm]: the wall gap, one for all triangles or ``(m,)``, infinite where there is none: the sheet is pressed there as hard as it
     takes not to grow thicker (within about 1 %).
     ``poisson`` is checked only: the deformation theory keeps volume also in its elastic start. ``tolerance``: residual force over ``yield stress x t0 x
@@ -132,7 +133,9 @@ def solve(
         clamped = _points(fixed_edge, sheet, n, "fixed_edge")
         gap = _gap(thickness_limit, thickness, m)
         turn = _turn(rolling_angle)
-        problem, flat = _problem(sheet, start, turn, thickness, hill, curve, flange_cells, blankholder_force * friction, bead, clamped, gap)
+        problem, flat = _problem(
+            sheet, start, turn, thickness, hill, curve, flange_cells, blankholder_force * friction, bead, clamped, gap, wall_drag
+        )
     outcome, steps, growth, warnings = follow(problem, flat, tolerance, max_iterations, watch, clock)
     with clock.phase("fields"):
         fields = recover(outcome.flat, sheet.triangles, sheet.points, problem, outcome.state)
@@ -241,7 +244,7 @@ def _bead(restraint: float, edges: ArrayLike | None, sheet: Sheet, start: Unfold
     return bead
 
 
-def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hill: Hill, curve: Curve, flange: NDArray[np.bool_], rubbed: float, bead: Floats, clamped: NDArray[np.bool_] | None, gap: Floats) -> tuple[Problem, Floats]:  # fmt: skip
+def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hill: Hill, curve: Curve, flange: NDArray[np.bool_], rubbed: float, bead: Floats, clamped: NDArray[np.bool_] | None, gap: Floats, wall_drag: ArrayLike | None) -> tuple[Problem, Floats]:  # fmt: skip
     p, t = sheet.points, sheet.triangles
     n = len(p)
     flat, plan = start.flat @ turn, p[:, :2] @ turn
@@ -250,7 +253,7 @@ def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hil
     if rubbed > 0 and len(cells) == 0:
         raise InputError("A blankholder force with friction needs a flange to press on; no triangle is marked.", where="flange")
     share = areas[cells] / areas[cells].sum() if len(cells) else np.zeros(0)
-    loads = Loads(t, sheet.boundary, sheet.owner, bead, areas, thickness, cells, 2.0 * rubbed * share / 3.0, plan)
+    loads = Loads(t, sheet.boundary, sheet.owner, bead, areas, thickness, cells, 2.0 * rubbed * share / 3.0, plan, _drag(wall_drag, p, t))
     held = np.zeros(2 * n, dtype=bool)
     hold: Hold | None = None
     pins = np.zeros(0, dtype=np.int64)
@@ -271,6 +274,29 @@ def _problem(sheet: Sheet, start: Unfolding, turn: Floats, thickness: float, hil
     return Problem(t, metric, thickness, hill.split_form(), curve, loads, hold, pattern, pins, float(scale), wall), np.ascontiguousarray(
         flat
     )
+
+
+def _drag(given: ArrayLike | None, points: Floats, triangles: NDArray[np.int32]) -> Drag | None:
+    """The drag of each triangle [N] as a load up the triangle's own slope."""
+    if given is None:
+        return None
+    drag = np.asarray(given, dtype=float).ravel()
+    if drag.shape != (len(triangles),) or not np.isfinite(drag).all() or (drag < 0).any():
+        raise InputError(f"wall_drag has to be one force of 0 or more for each of the {len(triangles)} triangles.", where="wall_drag")
+    cells = np.flatnonzero(drag > 0)
+    if not len(cells):
+        return None
+    t = triangles[cells]
+    first, second = points[t[:, 1]] - points[t[:, 0]], points[t[:, 2]] - points[t[:, 0]]
+    normal = np.cross(first, second)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    up = np.array([0.0, 0.0, 1.0]) - normal[:, 2:] * normal
+    steep = np.linalg.norm(up, axis=1)
+    if (steep < 1e-6).any():
+        raise InputError("wall_drag acts on a level triangle, which has no way up.", where="wall_drag")
+    up /= steep[:, None]
+    along = np.column_stack([(first * up).sum(axis=1), (second * up).sum(axis=1)])
+    return Drag(cells, drag[cells] / 3.0, along)
 
 
 def _clamp(flat: Floats, plan: Floats, clamped: NDArray[np.bool_], triangles: NDArray[np.int32]) -> Floats:

@@ -31,6 +31,18 @@ STICK = 0.05
 
 
 @dataclass(frozen=True)
+class Drag:
+    """What holds the drawn wall back: force ``(k,)`` [N] per node of the triangles ``cells (k,)``, along a fixed direction ``e`` on the part.
+
+    ``along (k, 2)`` are the part's edge vectors (1 to 2, 1 to 3) times ``e``, so that ``F^T e = A^-T along`` with the flat's edges ``A``.
+    """
+
+    cells: NDArray[np.int64]
+    force: Floats
+    along: Floats
+
+
+@dataclass(frozen=True)
 class Loads:
     """Edge and flange loads; ``plan (n, 2)`` are the part's points in plan, in the same (rolling) frame as the flat.
 
@@ -46,6 +58,7 @@ class Loads:
     flange: NDArray[np.int64]
     friction: Floats
     plan: Floats
+    wall: Drag | None = None
 
     def edge_pressure(self, flat: Floats, state: Floats, edge: float = 1.0) -> Floats:
         """``p = q J - t0 w`` of each boundary edge [N/mm]; ``state`` as kept by :func:`membrane.assemble`."""
@@ -65,7 +78,17 @@ class Loads:
             pulled, _, _ = self._pulled(flat)
             for k in range(3):
                 np.add.at(out, self.triangles[self.flange, k], pulled[:, k])
+        if self.wall is not None:
+            dragged, _ = self._dragged(flat, self.wall)
+            for k in range(3):
+                np.add.at(out, self.triangles[self.wall.cells, k], dragged)
         return out
+
+    def _dragged(self, flat: Floats, wall: Drag) -> tuple[Floats, Floats]:
+        """Per wall triangle: force on each of its nodes ``(k, 2)`` and ``A^-1``."""
+        t = self.triangles[wall.cells]
+        inverse = np.linalg.inv(np.stack([flat[t[:, 1]] - flat[t[:, 0]], flat[t[:, 2]] - flat[t[:, 0]]], axis=2))
+        return wall.force[:, None] * np.einsum("kji,kj->ki", inverse, wall.along), inverse
 
     def _pulled(self, flat: Floats) -> tuple[Floats, Floats, Floats]:
         """Per flange triangle and node: friction pulled back ``(k, 3, 2)``, ``A^-1`` and ``M`` ``(k, 2, 2)``."""
@@ -122,6 +145,18 @@ class Loads:
                             rows.append(2 * t[:, a] + c)
                             cols.append(2 * t[:, b] + d)
                             values.append(-gradient[:, b, c] * pulled[:, a, d])
+        if self.wall is not None:
+            t = self.triangles[self.wall.cells]
+            dragged, inverse = self._dragged(flat, self.wall)
+            # delta(A^-T along) = -A^-T dA^T (A^-T along)
+            gradient = np.stack([-inverse[:, 0] - inverse[:, 1], inverse[:, 0], inverse[:, 1]], axis=1)
+            for a in range(3):
+                for b in range(3):
+                    for c in range(2):
+                        for d in range(2):
+                            rows.append(2 * t[:, a] + c)
+                            cols.append(2 * t[:, b] + d)
+                            values.append(-gradient[:, b, c] * dragged[:, d])
         return coo_matrix((np.concatenate(values), (np.concatenate(rows), np.concatenate(cols))), shape=(2 * n, 2 * n)).tocsr()
 
     def stiffness(self, flat: Floats) -> Floats:

@@ -1,22 +1,18 @@
 """Drawing tension of an open rim: what the one-step solution of a cup without flange has to be told.
 
-When the last of the flange has gone over the die radius the wall carries no tension, but it was drawn in under tension, and thickened less for it. The one-step
-solution sees only the end. The estimate here is the mean of that tension over the flange and the stroke, put on the rim as a pull.
+When the last of the flange has gone over the die radius the wall carries no tension, but each ring of it was drawn in under tension, and thickened less for it.
+The one-step solution sees only the end. The history is estimated here for a round cup and given to the solution as a drag along the wall.
 
-Frictionless plastic flange of a round cup (slab method: E. Siebel and H. Beisswaenger, Tiefziehen, 1955; the 1.1 stands between
-Tresca's 1 and plane strain's 1.155): ``sigma_r = 1.1 k_fm ln(R / r)`` at the radius ``r`` while the rim is at ``R``. A ring that started at ``rho``
-sees the rim at ``R^2 = r^2 + R0^2 - rho^2`` (constant area). The mean over all rings ``r_d < rho < R0`` and their ways, each bit weighted by its area
-and its hoop strain ``dr/r`` (thickness changes in proportion to it), depends on ``beta = R0 / r_d`` only::
+Slab method of the flange (E. Siebel and H. Beisswaenger, Tiefziehen, 1955; the 1.1 stands between Tresca's 1 and plane strain's 1.155): while the rim is at
+``R`` the ring that passes the die radius ``r`` is pulled by::
 
-    L(beta) = int 2 rho d(rho) int_{r_d}^{rho} 1/2 ln(1 + (R0^2 - rho^2)/r^2) dr/r  /  int 2 rho ln(rho / r_d) d(rho)
+    T = 1.1 k_fm ln(R / r) t0 / eta
 
-``L`` is 0.33 ln(beta) at small ratios and 0.38 ln(beta) at 3. With the losses of the die (friction, bending and unbending over the radius) the
-handbook draw force divides by an efficiency of about 0.65 (Siebel and Panknin: ``F = pi d_m s 1.1 k_fm / eta (ln beta - 0.25)``)::
-
-    q = 1.1 k_fm L(beta) t0 / eta
-
-``k_fm`` is the mean flow stress up to the hoop strain ``ln beta`` of the rim. Not more than 0.6 of the tearing tension ``Rm t0`` (the handbooks' limit on the force
-is ``pi d t0 Rm``). An estimate: the peak of the force, which thins the bottom, and the thinning by bending under tension are not in it.
+``eta`` = 0.65 covers the losses over the die radius (friction, bending and unbending; handbook value, from memory). The ring that started at ``rho`` passes
+when ``R^2 = R0^2 - rho^2 + r^2`` and then lies ``s = (R0^2 - rho^2) / (2 r)`` below the rim of the finished wall (both by constant area); ``k_fm`` is the mean of the flow
+stresses at the die, strain ``ln(rho / r)``, and at the rim, strain ``ln(R0 / R)``. What already is wall carries the pull of what follows, so the tension that counts at ``s`` is the
+largest from the rim down to it. It is 0 at the rim, rises to the peak of the draw force and stays there down to the bottom. Not more than 0.9 of the tearing tension ``Rm t0``: a wall that
+was drawn has not torn (common practice: a tenth in hand).
 """
 
 from __future__ import annotations
@@ -34,41 +30,38 @@ SLAB = 1.1
 EFFICIENCY = 0.65
 """Of the draw force over the die radius (handbook value, from memory)."""
 
-TEARING_SHARE = 0.6
+TEARING_SHARE = 0.9
 """Largest share of the tearing tension."""
 
-
-def mean_tension_factor(ratio: float) -> float:
-    """``L(beta)``, the mean of ``ln(R/r)`` over flange and stroke."""
-    if not np.isfinite(ratio) or ratio < 1.0:
-        raise InputError(f"The draw ratio is {ratio}; expected 1 or more.", where="ratio")
-    if ratio < 1.0 + 1e-9:
-        return 0.0
-    x, w = np.polynomial.legendre.leggauss(40)
-    x, w = 0.5 * (x + 1.0), 0.5 * w
-    rho = 1.0 + (ratio - 1.0) * x
-    way = np.log(rho)  # of each ring, in ln r
-    r = np.exp(way[:, None] * x[None, :])
-    pull = 0.5 * np.log1p((ratio**2 - rho[:, None] ** 2) / r**2)
-    return float((w * rho * way * (pull @ w)).sum() / (w * rho * way).sum())
+RINGS = 400
 
 
-def mean_flow_stress(hardening: tuple[ArrayLike, ArrayLike], strain: float) -> float:
-    """``k_fm``: mean of the curve (plastic strain, stress [MPa]) from 0 to ``strain`` [MPa]."""
-    e, s = (np.asarray(v, dtype=float).ravel() for v in hardening)
-    grid = np.linspace(0.0, max(strain, 1e-6), 400)
-    return float(np.trapezoid(np.interp(grid, e, s), grid) / grid[-1])
+def wall_tension(ratio: float, thickness: float, hardening: tuple[ArrayLike, ArrayLike], tensile_strength: float) -> tuple[Floats, Floats]:
+    """Depth below the rim over the wall's radius ``s/r (k,)`` and tension there ``(k,)`` [N/mm], rising, for the draw ratio ``beta = R0/r``.
 
-
-def drawing_tension(ratio: float, thickness: float, hardening: tuple[ArrayLike, ArrayLike], tensile_strength: float) -> float:
-    """Pull on an open rim [N per mm of part edge] for the draw ratio ``beta``, thickness [mm], hardening table and ``Rm`` [MPa].
-
-    For other than round parts ``beta = sqrt(blank area / punch area)``: the pull is then the mean along the rim.
+    ``thickness`` [mm]; ``hardening``: plastic strain and stress [MPa]; ``tensile_strength`` ``Rm`` [MPa]. For other than round parts
+    ``beta = sqrt(blank area / punch area)``. Raises :class:`InputError` for a ratio below 1 or numbers that are not above 0.
     """
     for name, value in (("thickness", thickness), ("tensile_strength", tensile_strength)):
         if not np.isfinite(value) or value <= 0:
             raise InputError(f"{name} is {value}; expected a number above 0.", where=name)
-    factor = mean_tension_factor(ratio)
-    if factor == 0.0:
-        return 0.0
-    return float(thickness * min(SLAB * mean_flow_stress(hardening, np.log(ratio)) * factor / EFFICIENCY, TEARING_SHARE * tensile_strength))
+    if not np.isfinite(ratio) or ratio < 1.0:
+        raise InputError(f"The draw ratio is {ratio}; expected 1 or more.", where="ratio")
+    e, s = (np.asarray(v, dtype=float).ravel() for v in hardening)
+    rho = np.linspace(ratio, 1.0, RINGS)  # from the rim down, in units of the wall's radius
+    rim = np.sqrt(np.maximum(ratio**2 - rho**2 + 1.0, 1.0))
+    flow = 0.5 * (np.interp(np.log(rho), e, s) + np.interp(np.log(ratio / rim), e, s))
+    tension = np.minimum(SLAB * flow * np.log(rim) / EFFICIENCY, TEARING_SHARE * tensile_strength) * thickness
+    return 0.5 * (ratio**2 - rho**2), np.maximum.accumulate(tension)
+
+
+def wall_drag(below_rim: Floats, areas: Floats, radius: float, depth: Floats, tension: Floats) -> Floats:
+    """Drag of wall triangles ``(m,)`` [N] that builds the tension up: ``dT/ds`` at the depth ``below_rim (m,)`` [mm] times the triangle's area [mm2].
+
+    ``depth`` and ``tension`` as :func:`wall_tension` gives them; ``radius`` [mm] of the wall (of equal plan area for other than round parts).
+    """
+    s = radius * np.asarray(depth)
+    if s[-1] <= 0:
+        return np.zeros_like(areas)
+    slope = np.append(np.diff(tension) / np.diff(s), 0.0)  # below the last ring the tension stays
+    return np.asarray(slope[np.clip(np.searchsorted(s, below_rim, side="right") - 1, 0, len(slope) - 1)] * areas)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from diewright.mechanics.inverse import InverseResult, solve
 from diewright.mechanics.plasticity import Hill
-from diewright.mechanics.tension import drawing_tension
+from diewright.mechanics.tension import wall_drag, wall_tension
 
 Floats = NDArray[np.float64]
 
@@ -101,27 +101,35 @@ def open_cup() -> dict[str, float]:
     return {"blank diameter": _diameter(points, result)}
 
 
+def _drag(points: Floats, triangles: NDArray[np.int32], radius: float, thickness: float, sheet: tuple[Floats, Floats]) -> Floats:
+    """The drawing history of an open cup as a drag on its wall, as the stage ``solution`` gives it."""
+    ratio = float(np.sqrt(_area(points, triangles) / np.pi) / radius)
+    tensile = float((sheet[1] * np.exp(-sheet[0])).max())  # Considere: the largest engineering stress
+    corner = points[triangles]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    areas = 0.5 * np.linalg.norm(normal, axis=1)
+    below = points[:, 2].max() - corner[:, :, 2].mean(axis=1)
+    wall = np.abs(normal[:, 2]) < 2.0 * areas * np.cos(np.deg2rad(35.0))
+    return np.where(wall, wall_drag(below, areas, radius, *wall_tension(ratio, thickness, sheet, tensile)), 0.0)
+
+
 def open_cup_drawn() -> dict[str, float]:
-    """The same open cup with the estimated drawing tension on its rim, against constant area."""
+    """The same open cup with its estimated drawing history, against constant area."""
     points, triangles = _cup(25.0, 25.0, 5.0, 0.0, 0.0, 1.5)
     sheet = (STRAIN, 550.0 * (0.008 + STRAIN) ** 0.22)
-    ratio = float(np.sqrt(_area(points, triangles) / np.pi) / 25.0)
-    pull = drawing_tension(ratio, 0.8, sheet, float((sheet[1] * np.exp(-STRAIN)).max()))
-    result = solve(points, triangles, thickness=0.8, hardening=sheet, anisotropy=Hill.normal(1.0), bead_restraint=pull)
+    drag = _drag(points, triangles, 25.0, 0.8, sheet)
+    result = solve(points, triangles, thickness=0.8, hardening=sheet, anisotropy=Hill.normal(1.0), wall_drag=drag)
     return {"blank diameter": _diameter(points, result)}
 
 
 def aluminium_cup() -> dict[str, float]:
     """The measured AA6016-T4 cup (mean height 34.13 over the outer bottom, mid-surface radius 30.5, corner 5.5) taken back to its blank of 107.5, with the
-    tool's gap of 1.2 mm and the estimated drawing tension of its open rim."""
+    tool's gap of 1.2 mm and its estimated drawing history."""
     points, triangles = _cup(30.5, 33.63, 5.5, 0.0, 0.0, 1.5)
     hardening = (STRAIN, 330.2 - 190.0 * np.exp(-12.4 * STRAIN))
-    tensile = float((hardening[1] * np.exp(-STRAIN)).max())  # Considere: the largest engineering stress
-    ratio = float(np.sqrt(_area(points, triangles) / np.pi) / 30.5)
-    pull = drawing_tension(ratio, 1.0, hardening, tensile)
     result = solve(
         points, triangles, thickness=1.0, hardening=hardening, anisotropy=Hill.from_r(0.526, 0.253, 0.601), youngs_modulus=7.0e4,
-        thickness_limit=1.2, bead_restraint=pull,
+        thickness_limit=1.2, wall_drag=_drag(points, triangles, 30.5, 1.0, hardening),
     )  # fmt: skip
     area = float(result.volume.sum()) / 1.0
     return {"blank diameter": float(2 * np.sqrt(area / np.pi))}
