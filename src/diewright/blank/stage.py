@@ -126,7 +126,7 @@ def _values(inputs: BlankInputs, j: Judged, found: Mapping[str, Any], hold: Hold
         **{name: found[name] for name in ("draw_force", "iterations", "converged", "residual", "growth", "warnings", "wall_gap", "wall_tension", "ironing_pressure_max")},
         "margin_min_pct": float(j.margin.min()), "margin_min_at": j.mesh.centroids[worst].tolist(),
         "thinning_max_pct": float(j.thinning.max()), "thickening_max_pct": float(-j.thinning.min()), "wrinkle_index_max": float(j.wrinkle.max()),
-        "cut": {**cut.counts(), "deviation": fit.deviation, "bulge": fit.bulge, "tolerance": TOLERANCE, "chord": CHORD, "circle_diameter": 2.0 * cut.circle[1] if cut.circle else None},
+        "cut": {**cut.counts(), "deviation": round(fit.deviation, 6), "bulge": fit.bulge, "tolerance": TOLERANCE, "chord": CHORD, "circle_diameter": 2.0 * cut.circle[1] if cut.circle else None},
         "pieces": to_record(cut), "holes": hole_records(j.developed.holes), "hole_pieces": [to_record(h.outline) for h in j.developed.holes.values()],
     }  # fmt: skip
 
