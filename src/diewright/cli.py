@@ -142,7 +142,7 @@ def _report(desk: Desk, as_json: bool) -> None:
 
     rows = desk.findings()
     if as_json:
-        console.put_json({"states": _states(desk), "findings": console.finding_rows(rows)})
+        console.put_json({"states": _states(desk), "findings": [r.as_dict() for r in rows]})
     else:
         console.states(desk)
         console.findings(rows)
@@ -229,7 +229,7 @@ def findings_(folder: Folder, as_json: Json = False) -> None:
     """List the findings of the last results: stop, attend, note."""
     rows = _desk(folder).findings()
     if as_json:
-        console.put_json(console.finding_rows(rows))
+        console.put_json([r.as_dict() for r in rows])
     else:
         console.findings(rows)
 

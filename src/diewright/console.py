@@ -97,11 +97,6 @@ def states(desk: Desk) -> None:
     OUT.print(table)
 
 
-def finding_rows(rows: Sequence[Judged]) -> list[dict[str, Any]]:
-    """Findings as plain data."""
-    return [{"stage": r.stage, **r.finding.model_dump(mode="json"), "accepted": r.accepted, "by": r.by, "current": r.current} for r in rows]
-
-
 def findings(rows: Sequence[Judged]) -> None:
     """Print findings, stops first."""
     for r in rows:

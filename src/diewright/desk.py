@@ -50,6 +50,16 @@ class Judged:
     by: str
     current: bool
 
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for the book and for ``--json``."""
+        return {
+            "stage": self.stage,
+            **self.finding.model_dump(mode="json"),
+            "accepted": self.accepted,
+            "by": self.by,
+            "current": self.current,
+        }
+
 
 class Desk:
     """One job folder with its stages."""
@@ -79,10 +89,11 @@ class Desk:
 
     def result(self, stage: str) -> Result | None:
         """The current result of a stage, or the last one if that is out of date, or None."""
-        state = self._state(stage)
+        state = self.state(stage)
         return self.store.get(stage, state.entry.key) if state.entry else None
 
-    def _state(self, stage: str) -> State:
+    def state(self, stage: str) -> State:
+        """How one stage stands; raises :class:`InputError` for an unknown name."""
         states = self.states()
         if stage not in states:
             raise InputError(f"there is no stage called '{stage}'.", help=f"Stages: {', '.join(states)}.")

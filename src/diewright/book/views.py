@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import itertools
-import json
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,9 @@ from diewright.errors import DeskError, InputError
 from diewright.geometry.mesh import FieldMesh
 from diewright.job import file as job_file
 from diewright.job.fields import fields
+from diewright.job.graph import State
 from diewright.job.stage import Result
+from diewright.job.store import Entry
 
 _SERIAL = itertools.count(1)
 CAD_ENDINGS = {".step", ".stp", ".iges", ".igs", ".stl"}
@@ -47,10 +48,7 @@ def book(desk: Desk, working: dict[str, Any] | None) -> dict[str, Any]:
         "working": working,
         "undo": undo,
         "redo": redo,
-        "findings": [
-            {"stage": j.stage, **j.finding.model_dump(mode="json"), "accepted": j.accepted, "by": j.by, "current": j.current}
-            for j in desk.findings()
-        ],
+        "findings": [j.as_dict() for j in desk.findings()],
         "sheets": _sheets(desk.folder),
         "presses": _presses(desk.folder),
         "files": sorted(p.name for p in desk.folder.iterdir() if p.suffix.lower() in CAD_ENDINGS and p.is_file()),
@@ -89,11 +87,11 @@ def _presses(folder: Path) -> list[dict[str, str]]:
 
 def result(desk: Desk, stage: str) -> dict[str, Any]:
     """The last result of a stage without its meshes and arrays, which are described only."""
-    state, found = _found(desk, stage)
+    state, entry, found = _found(desk, stage)
     return {
-        "key": state["key"],
-        "state": state["state"],
-        "because": state["because"],
+        "key": entry.key,
+        "state": state.state,
+        "because": state.because,
         "values": found.values,
         "figures": [f.model_dump(mode="json") for f in found.figures],
         "findings": [f.model_dump(mode="json") for f in found.findings],
@@ -104,15 +102,12 @@ def result(desk: Desk, stage: str) -> dict[str, Any]:
     }
 
 
-def _found(desk: Desk, stage: str) -> tuple[dict[str, Any], Result]:
-    states = desk.states()
-    if stage not in states:
-        raise InputError(f"there is no stage called '{stage}'.", help=f"Stages: {', '.join(states)}.")
-    state = states[stage]
+def _found(desk: Desk, stage: str) -> tuple[State, Entry, Result]:
+    state = desk.state(stage)
     found = desk.store.get(stage, state.entry.key) if state.entry else None
     if found is None or state.entry is None:
         raise InputError(f"{desk.graph.stages[stage].title} has not been worked yet.", where=stage, help="Work it first.")
-    return {"key": state.entry.key, "state": state.state, "because": state.because}, found
+    return state, state.entry, found
 
 
 def _plain(column: np.ndarray) -> list[Any]:
@@ -157,8 +152,3 @@ def mesh_bytes(found: Result, mesh: str, what: str) -> bytes:
     if name not in table:
         raise InputError(f"there is no field called '{what}'.")
     return table[name].astype("<f4").tobytes()
-
-
-def error_json(error: DeskError) -> bytes:
-    """The one error shape."""
-    return json.dumps(error.as_dict()).encode()

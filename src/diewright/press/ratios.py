@@ -8,12 +8,6 @@ import numpy as np
 
 from diewright.press.need import between, positive
 
-TABLE_LIMITS: dict[str, tuple[float, float, float]] = {
-    "DC01": (1.8, 1.2, 1.6), "DC03": (1.9, 1.25, 1.65), "DC04": (2.0, 1.3, 1.7),
-    "CuZn37": (2.1, 1.4, 2.0), "Al99.5 soft": (2.1, 1.6, 2.0), "18/8 stainless": (1.9, 1.2, 1.8),
-}  # fmt: skip
-"""First draw, redraw without and with annealing at d/s about 100. German handbook figures, **from memory and uncertain**: shown, never judged by."""
-
 ROMANOVSKII_T_OVER_D = (2.0, 1.5, 1.0, 0.6, 0.3, 0.15, 0.08)
 """100 t/D at the borders of the table's columns."""
 

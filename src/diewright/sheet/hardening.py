@@ -21,7 +21,6 @@ from diewright.errors import InputError, SolveError
 
 Floats = NDArray[np.float64]
 SLOPE_FLOOR = 1e-6
-PROOF_OFFSET = 0.002
 
 
 class HardeningLaw(ABC):
