@@ -17,6 +17,7 @@ from diewright.errors import FileError
 from diewright.geometry.mesh import FieldMesh
 from diewright.job.findings import Figure, Finding
 from diewright.job.schema import Job
+from diewright.job.series import FieldSeries
 from diewright.watch import Watch
 
 PACKAGE_ROOT = Path(__file__).resolve().parent.parent
@@ -52,7 +53,7 @@ class Result:
     """What a stage gives.
 
     ``values``: JSON-ready dictionary. ``figures``: numbers that can be opened. ``meshes``: meshes with fields
-    (kept as VTKHDF). ``tables``: name -> column -> 1-D array (kept as CSV). ``arrays``: anything else (kept as HDF5).
+    (kept as VTKHDF). ``series``: meshes that move, with fields over time (kept as VTKHDF over time). ``tables``: name -> column -> 1-D array (kept as CSV). ``arrays``: anything else (kept as HDF5).
     ``files``: shop-floor files as bytes (DXF, STEP, STL). ``findings``: what the person should know.
     """
 
@@ -63,6 +64,7 @@ class Result:
     tables: dict[str, dict[str, np.ndarray]] = field(default_factory=dict)
     arrays: dict[str, np.ndarray] = field(default_factory=dict)
     files: dict[str, bytes] = field(default_factory=dict)
+    series: dict[str, FieldSeries] = field(default_factory=dict)
 
     def figure(self, key: str) -> Figure:
         """The figure called ``key``; raises KeyError."""

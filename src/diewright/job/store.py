@@ -1,6 +1,6 @@
 """The store of results: entries by provenance, whole or not there at all.
 
-One entry is a folder ``results/<stage>/<key>`` with ``result.json``, the meshes, tables, arrays and files, and a
+One entry is a folder ``results/<stage>/<key>`` with ``result.json``, the meshes, series, tables, arrays and files, and a
 ``manifest.json`` with the digest of each. It is made under a temporary name on the same disk and renamed into place, so a
 process killed at any moment leaves either nothing or a whole entry. An entry that does not match its manifest is a miss.
 """
@@ -188,6 +188,9 @@ def _write(folder: Path, result: Result) -> None:
     _keep(folder / "result.json", data)
     for name, mesh in result.meshes.items():
         formats.write_mesh(folder / f"{name}.vtkhdf", mesh)
+    for name, series in result.series.items():
+        (folder / "series").mkdir(exist_ok=True)
+        formats.write_series(folder / "series" / f"{name}.vtkhdf", series)
     if result.arrays:
         formats.write_arrays(folder / "arrays.h5", result.arrays)
     for name, table in result.tables.items():
@@ -205,6 +208,7 @@ def _read(folder: Path) -> Result:
         figures=tuple(Figure.model_validate(f) for f in text["figures"]),
         findings=tuple(Finding.model_validate(f) for f in text["findings"]),
         meshes={p.stem: formats.read_mesh(p) for p in sorted(folder.glob("*.vtkhdf"))},
+        series={p.stem: formats.read_series(p) for p in sorted((folder / "series").glob("*.vtkhdf"))},
         tables={p.stem: formats.table_of(p.read_text()) for p in sorted(folder.glob("*.csv"))},
         arrays=formats.read_arrays(arrays) if arrays.exists() else {},
         files={p.name: p.read_bytes() for p in sorted((folder / "files").glob("*"))},
