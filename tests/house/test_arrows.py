@@ -26,6 +26,7 @@ ALLOWED = {
     "part": STAGE_TOOLS,
     "blank": STAGE_TOOLS,
     "press": STAGE_TOOLS,
+    "die": STAGE_TOOLS,
     "stages": {"job", "part", "sheet", "blank", "press"},
     "desk": BASE | {"job", "stages"},
     "worker": {"errors", "desk"},

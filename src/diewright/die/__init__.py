@@ -1,0 +1,1 @@
+"""The working faces: punch, die and blankholder, made from the part or given."""
