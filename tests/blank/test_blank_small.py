@@ -7,10 +7,11 @@ from blank_parts import pan, plate
 from diewright.blank import formulas
 from diewright.blank.developed import develop, hole_records, match_holes
 from diewright.blank.flange import find_flange, handbook_hold
-from diewright.blank.margin import margin_pct, to_points, wrinkle_tendency
-from diewright.blank.places import place, side, zones
 from diewright.errors import InputError, SolveError
+from diewright.geometry.averages import to_points
 from diewright.geometry.loops import outer_loop
+from diewright.job.places import place, side, zones
+from diewright.sheet.limit_margin import margin_pct, wrinkle_tendency
 
 
 def test_cup_formula_meets_its_limits():

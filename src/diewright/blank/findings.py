@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from diewright.blank.developed import TOLERANCE, Developed
 from diewright.blank.flange import Flange, Hold
-from diewright.blank.places import place
 from diewright.geometry.mesh import TriMesh
 from diewright.job.findings import Figure, Finding
+from diewright.job.places import place
 from diewright.mechanics.road import PULLED
 
 Floats = NDArray[np.float64]

@@ -13,15 +13,16 @@ from diewright.blank.developed import CHORD, TOLERANCE, develop, hole_records
 from diewright.blank.drawing import blank_drawing
 from diewright.blank.findings import Judged, figures_of, findings_of
 from diewright.blank.flange import Hold, find_flange, handbook_hold
-from diewright.blank.margin import margin_pct, thinning_pct, to_points, wrinkle_tendency
 from diewright.blank.nest import NEST
-from diewright.blank.places import zones
 from diewright.blank.solution import SOLUTION
+from diewright.geometry.averages import to_points
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.geometry.outline_files import step
 from diewright.geometry.record import to_record
+from diewright.job.places import zones
 from diewright.job.schema import Job
 from diewright.job.stage import InputFile, Result, Stage
+from diewright.sheet.limit_margin import margin_pct, thinning_pct, wrinkle_tendency
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
@@ -132,7 +133,7 @@ def _values(inputs: BlankInputs, j: Judged, found: Mapping[str, Any], hold: Hold
 
 
 STAGE = Stage(
-    name="blank", title="The blank", version=2, packages=("blank",), needs=("tipping", "sheet", "solution"), inputs=_inputs, work=work,
+    name="blank", title="The blank", version=2, packages=("blank", "job/places"), needs=("tipping", "sheet", "solution"), inputs=_inputs, work=work,
 )  # fmt: skip
 
 __all__ = ["NEST", "SOLUTION", "STAGE", "BlankInputs", "work"]

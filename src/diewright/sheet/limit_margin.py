@@ -1,4 +1,4 @@
-"""What the strains of the inverse solution mean: margin to necking, thinning, tendency to wrinkle."""
+"""What strains and stresses of a drawn sheet mean: margin to necking, thinning, tendency to wrinkle."""
 
 from __future__ import annotations
 
@@ -39,12 +39,3 @@ def wrinkle_tendency(principal_stress: Floats, plastic_strain: Floats) -> Floats
     span = np.maximum(s1 - s2, 1e-9)
     spread = np.where(s1 < 0.0, 1.0, np.clip(-s2 / span, 0.0, 1.0))
     return np.where(s2 < 0.0, spread, 0.0) * (1.0 - np.exp(-np.maximum(plastic_strain, 0.0) / 0.02))
-
-
-def to_points(cell: Floats, triangles: NDArray[np.int32], areas: Floats, n: int) -> Floats:
-    """Area averages at the points of a field on the triangles; points without a triangle get 0."""
-    total, weight = np.zeros(n), np.zeros(n)
-    for i in range(3):
-        np.add.at(total, triangles[:, i], cell * areas)
-        np.add.at(weight, triangles[:, i], areas)
-    return np.divide(total, weight, out=np.zeros(n), where=weight > 0)
