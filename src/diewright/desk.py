@@ -20,13 +20,14 @@ from typing import Any
 
 from diewright.errors import Cancelled, DeskError, InputError
 from diewright.job import file as job_file
+from diewright.job import live
 from diewright.job.disk import only_writer, write_whole
 from diewright.job.findings import Finding
 from diewright.job.graph import Graph, State
 from diewright.job.schema import Job
 from diewright.job.stage import Result
 from diewright.job.store import Store
-from diewright.watch import Progress, Watch
+from diewright.watch import Frame, Progress, Watch
 
 
 @dataclass(frozen=True)
@@ -104,11 +105,12 @@ class Desk:
         *stages: str,
         listen: Callable[[StageProgress], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
+        look: Callable[[str, Frame], None] | None = None,
         again: bool = False,
     ) -> Result:
         """Work the named stages (all, if none is named) and what they need; returns the last one's result.
 
-        Stages that are current are not worked again unless ``again``. Raises the :class:`DeskError` of the first
+        Stages that are current are not worked again unless ``again``. ``look(stage, frame)`` sees the live frames of stages that show some. Raises the :class:`DeskError` of the first
         stage that refuses, :class:`Cancelled` when stopped, :class:`StoreError` when another process works the job.
         What was finished is kept in every case.
         """
@@ -122,9 +124,17 @@ class Desk:
             todo = [n for n in names if again or self.store.find(n, plans[n].key) is None]
             results: dict[str, Result] = {}
             for index, name in enumerate(todo):
-                self._work_one(name, plans, results, _watch(plans[name].stage.title, name, index, len(todo), listen, cancelled))
+                watch = _watch(plans[name].stage.title, name, index, len(todo), listen, cancelled, look)
+                try:
+                    self._work_one(name, plans, results, watch)
+                finally:
+                    live.forget(self.folder, name)
             last = stages[-1] if stages else names[-1]
             return self._have(last, plans, results)
+
+    def keep_live(self, stage: str, frame: Frame) -> None:
+        """Put a live frame beside the results, where the book finds it until the stage ends."""
+        live.keep(self.folder, stage, frame)
 
     def _have(self, name: str, plans: dict[str, Any], results: dict[str, Result]) -> Result:
         if name not in results:
@@ -207,13 +217,14 @@ def _same(a: float | None, b: float | None) -> bool:
 
 
 def _watch(
-    title: str, name: str, index: int, count: int, listen: Callable[[StageProgress], None] | None, cancelled: Callable[[], bool] | None
-) -> Watch:
+    title: str, name: str, index: int, count: int, listen: Callable[[StageProgress], None] | None, cancelled: Callable[[], bool] | None,
+    look: Callable[[str, Frame], None] | None,
+) -> Watch:  # fmt: skip
     def hear(progress: Progress) -> None:
         if listen is not None:
             listen(StageProgress(name, title, index, count, progress))
 
-    return Watch(hear, cancelled)
+    return Watch(hear, cancelled, None if look is None else lambda frame: look(name, frame))
 
 
 def open_job(folder: str | Path) -> Desk:

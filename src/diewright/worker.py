@@ -1,7 +1,7 @@
 """The process that works stages for the book, apart from the server.
 
 It reads requests, one JSON object a line, on standard input: ``{"work": [stage, ...], "id": 3}`` and ``{"stop": 3}``. It answers with events, one object a line:
-``{"event": "progress", ...}`` as it goes and at the end ``{"event": "done"}`` or ``{"event": "error", "error": ..., "where": ..., "help": ...}``. If it is killed
+``{"event": "progress", ...}`` as it goes, ``{"event": "live", "stage": ..., "number": ...}`` when a newer live frame lies beside the results, and at the end ``{"event": "done"}`` or ``{"event": "error", "error": ..., "where": ..., "help": ...}``. If it is killed
 outright the store holds what was finished, and the server starts another.
 """
 
@@ -14,9 +14,12 @@ import signal
 import sys
 import threading
 import time
+from functools import partial
 from typing import Any, TextIO
 
-from diewright.errors import DeskError
+from diewright.errors import DeskError, StoreError
+
+LIVE_EVERY = 0.4  # seconds between live frames: what a person can follow, and little for the disk
 
 
 class Requests:
@@ -73,11 +76,25 @@ def serve(folder: str, lines: TextIO, answers: TextIO) -> None:
                     share=p.progress.share,
                 )
 
+        shown = [0.0, 0]
+
+        def look(desk: Desk, stage: str, frame: Any, shown: list[Any] = shown) -> None:
+            now = time.monotonic()
+            if now - shown[0] < LIVE_EVERY:
+                return
+            try:
+                desk.keep_live(stage, frame)
+            except StoreError:  # a full disk must not end the work for want of a picture
+                return
+            shown[:] = [now, shown[1] + 1]
+            say(event="live", stage=stage, number=shown[1])
+
         def stopped(run: int = run) -> bool:
             return requests.stopped(run)
 
         try:
-            Desk(folder).work(*request["work"], listen=hear, cancelled=stopped)
+            desk = Desk(folder)
+            desk.work(*request["work"], listen=hear, cancelled=stopped, look=partial(look, desk))
             say(event="done")
         except DeskError as error:
             say(event="error", **error.as_dict(), cancelled=stopped())

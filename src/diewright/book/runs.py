@@ -16,6 +16,7 @@ from diewright.errors import StoreError
 from diewright.job.disk import write_whole
 
 GRACE = 3.0
+SETTLED = 2.0  # seconds of a phase before its pace is believed
 COMMAND = (sys.executable, "-m", "diewright.worker")
 
 
@@ -35,6 +36,7 @@ class Runs:
         self._number = 0
         self._stage = ""
         self._began = 0.0
+        self._phase_began = 0.0
         self._stopped_at: float | None = None
         self.working: dict[str, Any] | None = None
 
@@ -70,7 +72,16 @@ class Runs:
                 return
             self.warm()
             assert self._process is not None
-            self.working = {"stage": "", "title": "", "index": 0, "count": 0, "phase": "starting", "share": 0.0, "seconds_left": None}
+            self.working = {
+                "stage": "",
+                "title": "",
+                "index": 0,
+                "count": 0,
+                "phase": "starting",
+                "share": 0.0,
+                "seconds_left": None,
+                "frame": 0,
+            }
             self._stage, self._stopped_at = "", None
             try:
                 self._number += 1
@@ -121,6 +132,8 @@ class Runs:
             kind = event.pop("event", "")
             if kind == "progress":
                 self._progress(event)
+            elif kind == "live":
+                self._live(event)
             elif kind in ("done", "error"):
                 self._finish(event if kind == "error" else None)
         process.wait()
@@ -133,13 +146,31 @@ class Runs:
                 return
             if changed:
                 self._clock(event["stage"])
-            usual = self._times().get(event["stage"])
-            left = max(usual - (time.monotonic() - self._began), 0.0) if usual else None
-            self.working = {**event, "seconds_left": left}
+            if changed or event["phase"] != self.working.get("phase"):
+                self._phase_began = time.monotonic()
+            self.working = {**event, "seconds_left": self._left(event), "frame": 0 if changed else self.working.get("frame", 0)}
             said = dict(self.working)
         self._tell("progress", said)
         if changed:
             self._tell("changed", {})
+
+    def _left(self, event: dict[str, Any]) -> float | None:
+        """Seconds left for the stage: what it usually takes, or, where that is not known or was not enough, what its present phase tells."""
+        now = time.monotonic()
+        usual = self._times().get(event["stage"])
+        if usual and usual > now - self._began:
+            return usual - (now - self._began)
+        spent, share = now - self._phase_began, float(event["share"])
+        return spent * (1.0 - share) / share if spent > SETTLED and share > 0.01 else None
+
+    def _live(self, event: dict[str, Any]) -> None:
+        """A newer live frame of the stage lies beside the results."""
+        with self._lock:
+            if self.working is None or event.get("stage") != self._stage:
+                return
+            self.working = {**self.working, "frame": event["number"]}
+            said = dict(self.working)
+        self._tell("progress", said)
 
     def _clock(self, stage: str) -> None:
         """Note how long the finished stage took, as the measure for time left next time."""

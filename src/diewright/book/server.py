@@ -29,9 +29,14 @@ from diewright.book.upload import keep_upload
 from diewright.desk import Desk
 from diewright.errors import DeskError, InputError, StoreError
 from diewright.job import file as job_file
+from diewright.job import live
 
 HERE = Path(__file__).parent
-PAGES = ("part", "sheet", "blank", "press", "readiness")
+# page -> the stage without which the book does not hold it
+PAGES = {
+    "part": "part", "sheet": "sheet", "blank": "blank", "press": "press", "faces": "faces", "tryout": "tryout", "blankholder": "window",
+    "readiness": "",
+}  # fmt: skip
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 FRESH = {"cache-control": "no-store"}
 
@@ -167,7 +172,7 @@ def _add_pages(app: FastAPI, desk: Desk, runs: Runs) -> None:
         policy = f"default-src 'self'; script-src 'self' 'nonce-{nonce}'; style-src 'self'; img-src 'self' data: blob:; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
         return HTMLResponse(html, headers={"content-security-policy": policy, **FRESH})
 
-    for path in ("/", *(f"/{p}" for p in PAGES)):
+    for path in ("/", *(f"/{p}" for p, stage in PAGES.items() if not stage or stage in desk.graph.stages)):
         app.add_api_route(path, page, methods=["GET"], response_model=None)
 
     @app.get("/favicon.ico", response_model=None)
@@ -268,6 +273,17 @@ def _add_results(app: FastAPI, desk: Desk) -> None:
         if name not in found.arrays:
             raise InputError(f"there is no array called '{name}'.")
         return Response(found.arrays[name].astype("<f4").tobytes(), media_type="application/octet-stream", headers=FOREVER)
+
+    @app.get("/api/result/{stage}/{key}/series/{series}/{what}", response_model=None)
+    def series(stage: str, key: str, series: str, what: str) -> Response:
+        return Response(
+            views.series_bytes(views.keyed(desk, stage, key), series, what), media_type="application/octet-stream", headers=FOREVER
+        )
+
+    @app.get("/api/live/{stage}", response_model=None)
+    def now(stage: str) -> Response:
+        frame = live.read(desk.folder, stage) if stage in desk.graph.stages else None
+        return Response(frame, media_type="application/octet-stream", headers=FRESH) if frame else Response(status_code=204, headers=FRESH)
 
     @app.get("/api/file/{stage}/{key}/{name}", response_model=None)
     def file(stage: str, key: str, name: str) -> Response:

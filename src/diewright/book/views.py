@@ -16,6 +16,7 @@ from diewright.geometry.mesh import FieldMesh
 from diewright.job import file as job_file
 from diewright.job.fields import fields
 from diewright.job.graph import State
+from diewright.job.series import FieldSeries
 from diewright.job.stage import Result
 from diewright.job.store import Entry
 
@@ -97,6 +98,7 @@ def result(desk: Desk, stage: str) -> dict[str, Any]:
         "findings": [f.model_dump(mode="json") for f in found.findings],
         "tables": {name: {c: _plain(v) for c, v in table.items()} for name, table in found.tables.items()},
         "meshes": {name: _described(mesh) for name, mesh in found.meshes.items()},
+        "series": {name: _described_series(s) for name, s in found.series.items()},
         "arrays": {name: {"shape": list(a.shape), "dtype": str(a.dtype)} for name, a in found.arrays.items()},
         "files": sorted(found.files),
     }
@@ -114,17 +116,33 @@ def _plain(column: np.ndarray) -> list[Any]:
     return [None if isinstance(v, float) and not np.isfinite(v) else v for v in column.tolist()]
 
 
+def _span(array: np.ndarray) -> dict[str, float]:
+    finite = array[np.isfinite(array)] if array.size else array
+    low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 0.0)
+    return {"min": low, "max": high}
+
+
 def _described(fields: FieldMesh) -> dict[str, Any]:
     def one(array: np.ndarray) -> dict[str, Any]:
-        finite = array[np.isfinite(array)] if array.size else array
-        low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 0.0)
-        return {"components": int(np.prod(array.shape[1:])), "min": low, "max": high}
+        return {"components": int(np.prod(array.shape[1:])), **_span(array)}
 
     return {
         "points": len(fields.mesh.points),
         "triangles": len(fields.mesh.triangles),
         "point": {n: one(a) for n, a in fields.point.items()},
         "cell": {n: one(a) for n, a in fields.cell.items()},
+    }
+
+
+def _described_series(series: FieldSeries) -> dict[str, Any]:
+    """Sizes, instants, the box [mm] round all positions, and each field's range over all instants: a colour means the same from first to last."""
+    return {
+        "times": series.times.tolist(),
+        "points": series.points.shape[1],
+        "triangles": len(series.triangles),
+        "box": [series.points.min(axis=(0, 1)).tolist(), series.points.max(axis=(0, 1)).tolist()],
+        "point": {n: _span(a) for n, a in series.point.items()},
+        "cell": {n: _span(a) for n, a in series.cell.items()},
     }
 
 
@@ -152,3 +170,19 @@ def mesh_bytes(found: Result, mesh: str, what: str) -> bytes:
     if name not in table:
         raise InputError(f"there is no field called '{what}'.")
     return table[name].astype("<f4").tobytes()
+
+
+def series_bytes(found: Result, name: str, what: str) -> bytes:
+    """Raw little-endian array of a series, all instants one after the other: ``points``, ``triangles``, ``point.<field>`` or ``cell.<field>``."""
+    if name not in found.series:
+        raise InputError(f"there is no series called '{name}'.")
+    series = found.series[name]
+    if what == "points":
+        return series.points.astype("<f4").tobytes()
+    if what == "triangles":
+        return series.triangles.astype("<u4").tobytes()
+    kind, _, field = what.partition(".")
+    table = {"point": series.point, "cell": series.cell}.get(kind, {})
+    if field not in table:
+        raise InputError(f"there is no field called '{what}'.")
+    return table[field].astype("<f4").tobytes()

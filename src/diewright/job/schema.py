@@ -138,6 +138,35 @@ class PressStated(Record):
     strokes_per_minute: float = q("1/min", "stroking rate; 0 takes the press's own", default=0.0, ge=0, le=500)
 
 
+class FacesStated(Record):
+    """The working faces of the draw: made from the part, or given as CAD files in the part's own coordinates."""
+
+    die_file: str = q("", "CAD file of the die's face in the job folder (STEP, IGES or STL); empty makes it from the part", default="")
+    punch_file: str = q("", "CAD file of the punch's face; empty makes it from the part", default="")
+    blankholder_file: str = q("", "CAD file of the blankholder's face; empty makes it from the part", default="")
+    clearance: Literal["auto"] | Annotated[float, Field(gt=0, le=30)] = q(
+        "mm", "gap between punch and die at a vertical wall; auto by handbook rule", default="auto"
+    )
+    die_radius: Literal["auto"] | Annotated[float, Field(gt=0, le=200)] = q(
+        "mm", "radius of the die where a wall is led out onto the blankholder plane; auto takes 8 thicknesses, 4 to 15 mm", default="auto"
+    )
+    trim_land: Literal["auto"] | Annotated[float, Field(ge=0, le=200)] = q(
+        "mm", "length by which the sheet is led on from the part's edge before the die radius; auto takes 3 mm and 2 thicknesses", default="auto"
+    )
+
+    @field_validator("die_file", "punch_file", "blankholder_file")
+    @classmethod
+    def _inside(cls, value: str) -> str:
+        return safe_name(value)
+
+    @model_validator(mode="after")
+    def _all_or_none(self) -> FacesStated:
+        given = [bool(f) for f in (self.die_file, self.punch_file, self.blankholder_file)]
+        if any(given) and not all(given):
+            raise ValueError("name the files of die, punch and blankholder, or none of them")
+        return self
+
+
 class AcceptedStated(Record):
     """An ``attend`` finding accepted with a reason; ``value`` is the figure that was accepted."""
 
@@ -157,6 +186,7 @@ class Job(Record):
     blank: BlankStated = BlankStated()
     nest: NestStated = NestStated()
     press: PressStated = PressStated()
+    faces: FacesStated = FacesStated()
     accepted: tuple[AcceptedStated, ...] = ()
 
     @model_validator(mode="before")

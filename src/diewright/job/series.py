@@ -52,6 +52,11 @@ class FieldSeries:
     def __len__(self) -> int:
         return len(self.times)
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes in memory."""
+        return sum(a.nbytes for a in (self.times, self.points, self.triangles, *self.point.values(), *self.cell.values()))
+
     def frame(self, step: int) -> FieldMesh:
         """The mesh with its fields at one instant; a negative ``step`` counts from the end."""
         mesh = TriMesh(self.points[step].astype(np.float64), self.triangles)

@@ -28,6 +28,7 @@ from diewright.job.stage import Result
 LIMIT_BYTES = 2_000_000_000
 LIMIT_DAYS = 90.0
 RESULTS_IN_MEMORY = 16
+SERIES_IN_MEMORY = 1_000_000_000  # bytes of series kept in memory, over all results; the newest stays in any case
 
 
 @dataclass(frozen=True)
@@ -113,12 +114,15 @@ class Store:
                     raise ValueError(name)
             result = _read(entry.folder)
             self._read_before[entry.folder] = (stamps, result)
-            if len(self._read_before) > RESULTS_IN_MEMORY:
+            while len(self._read_before) > RESULTS_IN_MEMORY or (len(self._read_before) > 1 and self._series_bytes() > SERIES_IN_MEMORY):
                 self._read_before.popitem(last=False)
             return result
         except (OSError, ValueError, KeyError):
             shutil.rmtree(entry.folder, ignore_errors=True)
             return None
+
+    def _series_bytes(self) -> int:
+        return sum(series.nbytes for _, result in self._read_before.values() for series in result.series.values())
 
     def note_failure(self, stage: str, key: str, error: dict[str, str]) -> None:
         """Remember that the stage with this key was refused, so that it can be said without working it again."""
