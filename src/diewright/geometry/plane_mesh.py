@@ -21,15 +21,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import InputError, SolveError
-from diewright.geometry.plane_region import Sampled, sample
-from diewright.geometry.size_grid import SizeField, SizeGrid, slope_of
+from diewright.geometry.plane_region import Sampled, polyline, sample
+from diewright.geometry.size_grid import SizeField, SizeGrid, sizes_from, slope_of
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
+__all__ = ["PlaneMesh", "expected_triangles", "mesh_region", "sizes_from"]
+
 TRIANGLES_MOST = 400_000
 _POLL = 0.02
+_CHILD = "diewright.geometry.plane_mesh_child"
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +128,7 @@ def mesh_region(
     if not 1.0 < growth <= 2.0:
         raise InputError(f"The growth of neighbouring edges must lie above 1 and not above 2, and is {growth!r}.", where="growth")
     if not callable(size):
-        _refuse_small(np.asarray(outline, dtype=np.float64), float(size), quarter, most)
+        _refuse_small(polyline(outline, "outline", 3), float(size), quarter, most)
     sampled = sample(outline, holes, lines, size, slope=slope_of(growth), quarter=quarter)
     count = expected_triangles(sampled)
     if count > most:
@@ -138,10 +141,9 @@ def mesh_region(
 
 def _refuse_small(outline: Floats, size: float, quarter: bool, most: int) -> None:
     """Refuse before the outline is resampled to millions of points: the loop alone would have more edges than the mesh may have triangles."""
-    if outline.ndim == 2 and len(outline) > 1 and np.isfinite(outline).all():
-        length = float(np.linalg.norm(np.diff(outline, axis=0), axis=1).sum()) / (4 if quarter else 1)
-        if length / size > most:
-            raise InputError(f"An edge of {size:g} mm gives far more than {most} triangles.", where="size", help="State a longer edge.")
+    length = float(np.linalg.norm(np.diff(outline, axis=0), axis=1).sum()) / (4 if quarter else 1)
+    if length / size > most:
+        raise InputError(f"An edge of {size:g} mm gives far more than {most} triangles.", where="size", help="State a longer edge.")
 
 
 def expected_triangles(sampled: Sampled) -> float:
@@ -166,7 +168,7 @@ def _filled(sampled: Sampled, seconds: float, watch: Watch) -> tuple[Floats, NDA
             step=sampled.grid.step, values=sampled.grid.values,
         )  # fmt: skip
         child = subprocess.Popen(
-            [sys.executable, "-m", "diewright.geometry.plane_mesh_child", str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+            [sys.executable, "-m", _CHILD, str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL, cwd=folder, env=environment, start_new_session=True,
         )  # fmt: skip
         end = time.monotonic() + seconds

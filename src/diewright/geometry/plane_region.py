@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -42,7 +43,8 @@ class Sampled:
         return shapely.Polygon(self.points[self.rings[0]], [self.points[ring] for ring in self.rings[1:]])
 
 
-def _polyline(points: object, what: str, least: int) -> Floats:
+def polyline(points: object, what: str, least: int) -> Floats:
+    """Points ``(k, 2)`` as stated, or :class:`InputError` for anything that is not that."""
     try:
         array = np.asarray(points, dtype=np.float64)
     except (TypeError, ValueError):
@@ -55,7 +57,7 @@ def _polyline(points: object, what: str, least: int) -> Floats:
 
 
 def _ring(points: object, what: str) -> shapely.Polygon:
-    polygon = shapely.Polygon(_polyline(points, what, 3))
+    polygon = shapely.Polygon(polyline(points, what, 3))
     if not polygon.is_valid or polygon.area <= 0:
         why = shapely.is_valid_reason(polygon)
         raise InputError(f"The {what} crosses or touches itself ({why}).", where=what, help="Mend the curve.")
@@ -80,11 +82,11 @@ def inside_lines(whole: shapely.Polygon, lines: Sequence[object], near: float) -
     found: list[shapely.LineString] = []
     around = whole.buffer(near)
     for i, points in enumerate(lines):
-        line = shapely.LineString(_polyline(points, f"line {i}", 2))
+        line = shapely.LineString(polyline(points, f"line {i}", 2))
         if not line.is_simple:
             raise InputError(f"Line {i} crosses itself.", where=f"line {i}", help="Mend the line.")
-        if not around.covers(line):
-            out = line.difference(around).representative_point()
+        if not around.covers(line) or not whole.intersects(line):
+            out = line.difference(whole).representative_point()
             raise InputError(
                 f"Line {i} leaves the region near x {out.x:.2f}, y {out.y:.2f} mm.",
                 where=f"line {i}",
@@ -211,7 +213,7 @@ def _edges_of(nodes: list[Floats], inner: list[list[Floats]], tracks: list[list[
 
 def _joined(nodes: list[Floats], grid: SizeGrid) -> Sampled:
     start = np.cumsum([0, *(len(n) for n in nodes)])
-    rings = [np.arange(a, b) for a, b in zip(start[:-1], start[1:], strict=True)]
+    rings = [np.arange(a, b) for a, b in pairwise(start)]
     loops = np.concatenate([np.column_stack([np.full(len(r), i), r, np.roll(r, -1)]) for i, r in enumerate(rings)])
     return Sampled(np.concatenate(nodes), loops, rings, [], grid)
 

@@ -7,6 +7,7 @@ than 25 degrees within about a third of the wanted edge; between corners the poi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ Ints = NDArray[np.int64]
 CORNER_DEG = 25.0
 _WINDOW = 0.3  # of the wanted edge: a fillet below about 0.7 edges is a corner
 _APART = 0.35  # of the wanted edge: corners nearer than this are one
+_LONGER = 1.25  # of the wanted edge: a piece of one and a half edges gets two
 _FINE = 8  # samples an edge for the smoothing
 
 
@@ -132,12 +134,14 @@ def resample(line: Track, field: SizeGrid, *, least: int = 1, smooth: bool = Fal
     if whole:
         stops = np.array([0.0, line.length])
     nodes = []
-    for a, b in zip(stops[:-1], stops[1:], strict=True):
+    for a, b in pairwise(stops):
         fine = np.linspace(a, b, max(int(np.ceil((b - a) / (0.1 * _least_on(line, field, a, b)))), 16) + 1)
         density = 1.0 / field.at(line.at(fine))
         t = np.r_[0.0, np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(fine))]
         share = (b - a) / line.length
         count = max(1, round(float(t[-1])), round(least * share) if line.closed else 1)
+        if t[-1] > _LONGER * count:
+            count += 1
         if line.closed and len(stops) == 2:
             count = max(count, 3)
         s = np.interp(np.linspace(0.0, t[-1], _FINE * count + 1), t, fine)

@@ -11,12 +11,18 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import LinearNDInterpolator
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import cKDTree
 
 from diewright.errors import InputError
 
 Floats = NDArray[np.float64]
 SizeField = Callable[[Floats, Floats], Floats]
 
+GRADIENT = 0.25
+"""Growth of the size per unit of length in a field made from a coarse mesh."""
 _MOST_POINTS = 250_000
 _STEPS = [(1, 0), (0, 1), (1, 1), (1, -1), (2, 1), (1, 2), (2, -1), (1, -2)]
 """Neighbours of the distance transform; with the knight's moves the distance is too long by 2.7 % at most."""
@@ -57,7 +63,7 @@ class SizeGrid:
         corner = np.clip(((np.asarray(points) - self.low) / self.step).astype(np.int64), 0, np.array(self.values.shape) - 2)
         for i in (0, 1):
             for j in (0, 1):
-                a, b = (corner + (i, j)).T
+                a, b = corner[:, 0] + i, corner[:, 1] + j
                 away = np.linalg.norm(self.low + self.step * np.column_stack([a, b]) - points, axis=1)
                 np.minimum.at(self.values, (a, b), sizes + self.slope * away)
         self.limit()
@@ -118,3 +124,50 @@ def size_grid(size: float | SizeField, low: Floats, high: Floats, *, slope: floa
     field = grid(step) if step < coarse.step else coarse
     field.limit()
     return field
+
+
+class CoarseSizes:
+    """A size field from the nodes of a coarse mesh: linear between them, the nearest node outside; call it with ``x (n,)``, ``y (n,)``."""
+
+    def __init__(self, points: Floats, sizes: Floats) -> None:
+        self.points, self.sizes = points, sizes
+        self._inside = LinearNDInterpolator(points, sizes)
+        self._tree = cKDTree(points)
+
+    def __call__(self, x: Floats, y: Floats) -> Floats:
+        where = np.column_stack([np.ravel(x), np.ravel(y)])
+        found = np.asarray(self._inside(where), dtype=np.float64)
+        out = np.isnan(found)
+        if out.any():
+            found[out] = self.sizes[self._tree.query(where[out])[1]]
+        return found.reshape(np.shape(x))
+
+
+def sizes_from(points: Floats, triangles: NDArray[np.int32], wanted: Floats, *, gradient: float = GRADIENT) -> CoarseSizes:
+    """The size field of a coarse mesh ``points (n, 2)``, ``triangles (m, 3)`` whose elements shall get edges ``wanted (m,)`` [mm].
+
+    A node takes the least of its elements; along every edge the size grows by ``gradient`` per unit of length at most (shortest paths over the
+    edges). Raises :class:`InputError` for a wanted size that is not positive or of the wrong count.
+    """
+    points = np.asarray(points, dtype=np.float64)
+    triangles = np.asarray(triangles)
+    wanted = np.asarray(wanted, dtype=np.float64)
+    if points.ndim != 2 or points.shape[1] != 2 or wanted.shape != (len(triangles),) or len(triangles) == 0:
+        raise InputError(
+            f"Wanted sizes of shape {wanted.shape} do not go with {len(triangles)} triangles of points {points.shape}.", where="wanted"
+        )
+    if not (np.isfinite(wanted).all() and wanted.min() > 0):
+        raise InputError(f"A wanted size must be a positive number of millimetres, and is {wanted.min():g}.", where="wanted")
+    n = len(points)
+    start = np.full(n, np.inf)
+    for i in range(3):
+        np.minimum.at(start, triangles[:, i], wanted)
+    used = np.flatnonzero(np.isfinite(start))
+    edges = np.unique(np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1), axis=0)
+    length = gradient * np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+    # a source outside the mesh, tied to each node by that node's own wish: its shortest path to a node is the limited size there
+    rows = np.r_[np.full(len(used), n), edges[:, 0], edges[:, 1]]
+    columns = np.r_[used, edges[:, 1], edges[:, 0]]
+    graph = csr_matrix((np.r_[start[used], length, length], (rows, columns)), shape=(n + 1, n + 1))
+    limited = dijkstra(graph, indices=n)[used]
+    return CoarseSizes(points[used], limited)
