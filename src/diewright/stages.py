@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from diewright.blank.stage import NEST, SOLUTION
 from diewright.blank.stage import STAGE as BLANK
+from diewright.die.stage import STAGE as FACES
 from diewright.job.graph import Graph
 from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
 from diewright.press.stage import STAGE as PRESS
 from diewright.sheet.stage import STAGE as SHEET
 
-GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS])
+GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES])

@@ -151,20 +151,15 @@ class FacesStated(Record):
         "mm", "radius of the die where a wall is led out onto the blankholder plane; auto takes 8 thicknesses, 4 to 15 mm", default="auto"
     )
     trim_land: Literal["auto"] | Annotated[float, Field(ge=0, le=200)] = q(
-        "mm", "length by which the sheet is led on from the part's edge before the die radius; auto takes 3 mm and 2 thicknesses", default="auto"
+        "mm",
+        "length by which the sheet is led on from the part's edge before the die radius; auto takes 3 mm and 2 thicknesses",
+        default="auto",
     )
 
     @field_validator("die_file", "punch_file", "blankholder_file")
     @classmethod
     def _inside(cls, value: str) -> str:
         return safe_name(value)
-
-    @model_validator(mode="after")
-    def _all_or_none(self) -> FacesStated:
-        given = [bool(f) for f in (self.die_file, self.punch_file, self.blankholder_file)]
-        if any(given) and not all(given):
-            raise ValueError("name the files of die, punch and blankholder, or none of them")
-        return self
 
 
 class AcceptedStated(Record):

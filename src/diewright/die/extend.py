@@ -1,0 +1,108 @@
+"""The drawn surface led on from the part's edge to the blankholder plane, and that plane laid out to its outer limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from diewright.die.edge import Edge, plane_level, sections
+from diewright.die.flat import even_line, flat_ring
+from diewright.errors import SolveError
+from diewright.geometry.mesh import TriMesh
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+PART, LED, PLANE = 0, 1, 2
+"""Kinds of triangles of the drawn surface: the part, what is led out of its edge, the blankholder plane."""
+BEYOND = 15.0
+"""How far the blankholder plane reaches beyond the blank [mm]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """The middle surface of the drawn sheet with what is led on from it, normals up; ``kind (m,)`` of each triangle; ``level`` [mm] of the blankholder
+    plane; ``led`` true where something had to be led out of the edge."""
+
+    mesh: TriMesh
+    kind: NDArray[np.int8]
+    level: float
+    led: bool
+
+
+def lead_on(part: TriMesh, edge: Edge, blank: Floats, land: float, radius: float, chord: float, spacing: float) -> Drawn:
+    """Lead the surface on.
+
+    ``blank (k, 2)`` is the flat blank's outline; ``land`` and ``radius`` [mm] those of the middle surface; ``chord`` [mm] the chord error at the radius;
+    ``spacing`` [mm] of the points on the plane. Raises :class:`SolveError` where the surface would fold.
+    """
+    level = plane_level(edge, land, radius)
+    section = sections(edge, level, land, radius, chord)
+    columns = _swept(edge, section)
+    k, s = len(edge.points), section.shape[1]
+    points, cells, kinds = [part.points], [part.triangles], [np.full(len(part.triangles), PART)]
+    numbers = edge.numbers
+    count = len(part.points)
+    for j in range(1, s):
+        new = (count + np.arange(k)).astype(np.int32)
+        points.append(columns[:, j])
+        cells.append(_strip(numbers, new))
+        kinds.append(np.full(2 * k, LED))
+        numbers, count = new, count + k
+    inner = columns[:, -1, :2]
+    outer = _limit(inner, blank, spacing)
+    flat, plane = flat_ring(inner, outer, spacing)
+    points.append(np.column_stack([flat[k:], np.full(len(flat) - k, level)]))
+    number = np.concatenate([numbers, count + np.arange(len(flat) - k)]).astype(np.int32)
+    cells.append(number[plane])
+    kinds.append(np.full(len(plane), PLANE))
+    mesh = TriMesh(np.concatenate(points), np.concatenate(cells).astype(np.int32))
+    return Drawn(mesh, np.concatenate(kinds).astype(np.int8), level, s > 1)
+
+
+def _strip(inner: Ints, outer: Ints) -> Ints:
+    a, b = inner, np.roll(inner, -1)
+    c, d = outer, np.roll(outer, -1)
+    return np.concatenate([np.stack([a, c, d], axis=1), np.stack([a, d, b], axis=1)]).astype(np.int32)
+
+
+def _swept(edge: Edge, section: Floats) -> Floats:
+    """Points ``(k, s, 3)`` of the sections set up across the edge; their directions are spread where neighbours would cross."""
+    outward, reach = edge.outward, section[:, -1, 0]
+    for _ in range(400):
+        columns = edge.points[:, None, :] + np.concatenate([section[:, :, :1] * outward[:, None, :], section[:, :, 1:]], axis=2)
+        crossing = _crossing(edge.points[:, :2], columns[:, -1, :2])
+        if not crossing.any():
+            return columns
+        spread = 0.25 * np.roll(outward, 1, axis=0) + 0.5 * outward + 0.25 * np.roll(outward, -1, axis=0)
+        near = crossing | np.roll(crossing, 1) | np.roll(crossing, -1) | np.roll(crossing, 2) | np.roll(crossing, -2)
+        outward = np.where(near[:, None], spread, outward)
+        outward = outward / np.maximum(np.hypot(*outward.T), 1e-12)[:, None]
+    i = int(np.argmax(crossing))
+    spot = ", ".join(f"{v:.0f}" for v in edge.points[i])
+    raise SolveError(
+        f"the surface led out of the part's edge would fold at ({spot}) mm, where the edge turns inwards more tightly than the {reach[i]:.1f} mm it is led on.",
+        where="faces", help="State a smaller faces.die_radius or faces.trim_land, or round that corner of the part.",
+    )  # fmt: skip
+
+
+def _crossing(near: Floats, far: Floats) -> NDArray[np.bool_]:
+    """True at points whose outer neighbour step runs against the inner one, or hardly with it."""
+    step, moved = np.roll(near, -1, axis=0) - near, np.roll(far, -1, axis=0) - far
+    along = np.einsum("ij,ij->i", step, moved) / np.maximum(np.einsum("ij,ij->i", step, step), 1e-12)
+    return np.asarray((along < 0.15) | np.roll(along < 0.15, 1))
+
+
+def _limit(inner: Floats, blank: Floats, spacing: float) -> Floats:
+    """Outer limit of the plane ``(k, 2)``, counter-clockwise: :data:`BEYOND` outside both the blank and what was led on."""
+    reach = shapely.union_all([shapely.Polygon(inner).buffer(0.0), shapely.Polygon(blank).buffer(0.0)])
+    limit = reach.buffer(BEYOND + 1.0, quad_segs=16)
+    if not isinstance(limit, shapely.Polygon):
+        raise SolveError(
+            "the developed blank does not lie over the part.", where="faces", help="Work the stages 'solution' and 'blank' again."
+        )
+    line = np.asarray(shapely.get_exterior_ring(shapely.orient_polygons(shapely.Polygon(limit.exterior))).coords)[:-1]
+    return even_line(line, spacing)

@@ -1,0 +1,71 @@
+"""Faces made from the part: punch, die and blankholder as skins parallel to the drawn sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diewright.die.extend import Drawn
+from diewright.die.parallel import Parallel, parallel
+from diewright.die.zones import Zones
+from diewright.geometry.mesh import TriMesh
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+SKIRT = 3.0
+"""How far the punch's wall reaches above the sheet on the blankholder plane [mm]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Made:
+    """The faces in the closed position, the number of drawn triangles each offset turned over with one place of it, and the punch opening line."""
+
+    die: TriMesh
+    punch: TriMesh
+    blankholder: TriMesh
+    lower: Parallel
+    upper: Parallel
+    opening: Floats
+
+
+def make(drawn: Drawn, zones: Zones, normals: Floats, thickness: float, extra: float) -> Made:
+    """Faces from the drawn middle surface.
+
+    Punch and blankholder lie ``t/2`` above it, the die ``t/2 + c sin^2(slope)`` below, so that the gap is ``t`` on level areas and ``t + c`` at a vertical wall
+    (``extra`` is ``c`` [mm]; the blend between is ours).
+    """
+    upper = parallel(drawn.mesh, normals, np.full(len(normals), 0.5 * thickness))
+    level = np.clip(normals[:, 2], -1.0, 1.0)
+    lower = parallel(drawn.mesh, normals, -(0.5 * thickness + extra * (1.0 - level**2)))
+    punch = part_of(upper.mesh, zones.punched)
+    loop = punch.boundary_loops[0]
+    opening = punch.points[loop][:, :2]
+    punch = _skirted(punch, loop, drawn.level + 0.5 * thickness + SKIRT)
+    return Made(lower.mesh, punch.reversed(), part_of(upper.mesh, zones.held).reversed(), lower, upper, opening)
+
+
+def part_of(mesh: TriMesh, mask: NDArray[np.bool_]) -> TriMesh:
+    """The triangles of ``mask`` as a mesh of their own."""
+    used, number = np.unique(mesh.triangles[mask], return_inverse=True)
+    return TriMesh(mesh.points[used], number.reshape(-1, 3).astype(np.int32))
+
+
+def _skirted(punch: TriMesh, loop: Ints, top: float) -> TriMesh:
+    """The punch (normals up) with a vertical wall from its edge ``loop`` up to ``top``, so that it has no free edge that the sheet can meet."""
+    low = punch.points[loop]
+    height = float(np.max(top - low[:, 2]))
+    rows = max(int(np.ceil(height / 5.0)), 1)
+    points, cells, before = [punch.points], [punch.triangles], np.asarray(loop, dtype=np.int32)
+    count = len(punch.points)
+    for j in range(1, rows + 1):
+        ring = low.copy()
+        ring[:, 2] += (np.maximum(top - low[:, 2], 0.1)) * j / rows
+        now = (count + np.arange(len(loop))).astype(np.int32)
+        a, b, c, d = before, np.roll(before, -1), now, np.roll(now, -1)
+        cells += [np.stack([a, c, d], axis=1), np.stack([a, d, b], axis=1)]
+        points.append(ring)
+        before, count = now, count + len(loop)
+    return TriMesh(np.concatenate(points), np.concatenate(cells).astype(np.int32))

@@ -1,0 +1,109 @@
+"""Which part of the drawn surface belongs to the blankholder, to the die radius and to the punch."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from diewright.die.extend import PLANE, Drawn
+from diewright.errors import SolveError
+from diewright.geometry.mesh import TriMesh
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+HELD = math.radians(6.0)
+"""Steepest slope that the blankholder presses on."""
+SHOULDER = 30.0
+"""Largest radius of a die shoulder in sheet thicknesses: what is bent less is wall."""
+
+
+@dataclass(frozen=True)
+class Zones:
+    """Masks over the triangles of the drawn surface ``(m,)``: ``held`` under the blankholder, ``shoulder`` over the die radius, ``punched`` on the punch."""
+
+    held: Mask
+    shoulder: Mask
+    punched: Mask
+
+
+def split(drawn: Drawn, normals: Floats, thickness: float) -> Zones:
+    """Zones of the drawn surface; ``normals (n, 3)`` are unit normals at its points.
+
+    The blankholder takes the plane and what joins it within 6 degrees of level and 2 thicknesses (or a tenth of the depth) of its height. The die shoulder is what follows inwards
+    while the surface bends down more tightly than 30 thicknesses. All else, if connected, is the punch's. Raises :class:`SolveError` if nothing is left for it.
+    """
+    mesh = drawn.mesh
+    slope = np.arccos(np.clip(mesh.normals[:, 2], -1.0, 1.0))
+    depth = drawn.level - float(mesh.points[:, 2].min())
+    high = np.abs(mesh.centroids[:, 2] - drawn.level) <= max(2.0 * thickness, 0.1 * depth)
+    held = flood(mesh, drawn.kind == PLANE, (slope <= HELD) & high)
+    bend = downhill_curvature(mesh, normals)
+    shoulder = flood(mesh, held, (bend > 1.0 / (SHOULDER * thickness)) & ~held) & ~held
+    rest = ~held & ~shoulder
+    if not rest.any():
+        raise SolveError(
+            "the part is level nearly everywhere: there is no wall to draw, so no punch can be made.", where="faces",
+            help="Choose another press direction, or give the faces as files.",
+        )  # fmt: skip
+    punched = largest(mesh, rest)
+    return Zones(held, ~held & ~punched, punched)
+
+
+def flood(mesh: TriMesh, seeds: Mask, may: Mask) -> Mask:
+    """Triangles reached from ``seeds`` over shared edges through triangles that ``may`` be taken; the seeds are included."""
+    graph = _neighbours(mesh)
+    taken = seeds | may
+    inner = taken[graph.row] & taken[graph.col]
+    m = len(mesh.triangles)
+    _, label = connected_components(
+        coo_matrix((np.ones(int(inner.sum())), (graph.row[inner], graph.col[inner])), shape=(m, m)), directed=False
+    )
+    return taken & np.isin(label, np.unique(label[seeds]))
+
+
+def largest(mesh: TriMesh, mask: Mask) -> Mask:
+    """The piece of ``mask`` with the largest area, joined over shared edges."""
+    graph = _neighbours(mesh)
+    inner = mask[graph.row] & mask[graph.col]
+    m = len(mesh.triangles)
+    _, label = connected_components(
+        coo_matrix((np.ones(int(inner.sum())), (graph.row[inner], graph.col[inner])), shape=(m, m)), directed=False
+    )
+    area = np.bincount(label, weights=np.where(mask, mesh.areas, 0.0))
+    return mask & (label == int(np.argmax(area)))
+
+
+def _neighbours(mesh: TriMesh) -> coo_matrix:
+    t, m = mesh.triangles, len(mesh.triangles)
+    edge = np.sort(np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]]), axis=1)
+    owner = np.tile(np.arange(m), 3)
+    order = np.lexsort((edge[:, 1], edge[:, 0]))
+    twin = np.flatnonzero((edge[order[1:]] == edge[order[:-1]]).all(axis=1))
+    return coo_matrix((np.ones(len(twin)), (owner[order[twin]], owner[order[twin + 1]])), shape=(m, m))
+
+
+def downhill_curvature(mesh: TriMesh, normals: Floats) -> Floats:
+    """Normal curvature of each triangle in its steepest direction [1/mm], positive where the surface bends down (a shoulder); 0 where level.
+
+    With the unit normals ``n`` at the corners, linear between them, and the downhill direction ``g``: ``k = d(n . g)/dg``.
+    """
+    face = mesh.normals
+    g = np.zeros_like(face)
+    g[:, 2] = -1.0
+    g += face[:, 2:3] * face
+    length = np.linalg.norm(g, axis=1)
+    g /= np.maximum(length, 1e-12)[:, None]
+    corner = mesh.points[mesh.triangles]
+    value = np.einsum("mij,mj->mi", normals[mesh.triangles], g)
+    total = np.zeros(len(face))
+    for i in range(3):
+        opposite = corner[:, (i + 2) % 3] - corner[:, (i + 1) % 3]
+        gradient = np.cross(face, opposite) / np.maximum(2.0 * mesh.areas, 1e-12)[:, None]
+        total += value[:, i] * np.einsum("ij,ij->i", gradient, g)
+    return np.where(length > 1e-3, total, 0.0)
