@@ -97,6 +97,7 @@ class PathMargin:
     def __init__(self, surface: YieldSurface, limit_minor: Floats, limit_major: Floats, *, window: float = WINDOW) -> None:
         self._q, self._limit, self._window = Gauge(surface), (limit_minor, limit_major), window
         self._shape: tuple[int, ...] = ()
+        self._worst: Floats = np.zeros(0)
         margin_pct(np.zeros(1), np.zeros(1), limit_minor, limit_major)  # refuses a curve that is none before the run, not in it
 
     def add(self, major: ArrayLike, minor: ArrayLike, ep: ArrayLike, angle: ArrayLike | None = None) -> Margins:

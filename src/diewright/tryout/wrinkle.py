@@ -5,9 +5,9 @@
 **Height** is measured on the shape. A wrinkle is a wave *along the direction in which the sheet is pressed together*, 4 to 30 thicknesses long; what is curved
 across that direction (die radius, punch radius, wall) is the part. So, in the flat blank as the map of the sheet:
 
-1. round each node, a strip along the pressed direction ``s``: a polynomial (1, s, s2, r, r2, r3, sr, s2r, sr2) is fitted to the places of the nodes by least squares with
-   Gaussian weights, ``0.45 longest`` wide along ``s`` and little more than an edge wide across (``r``). It follows waves that are much longer than ``longest`` and any
-   curvature across; a wave of length L is taken out to ``1 - exp(-x)(1 + x)``, ``x = (2 pi 0.45 longest / L)^2 / 2``: 90 % at ``longest``, all of it below two thirds.
+1. round each node, a strip that follows the pressed direction ``s``: a polynomial (1, s, s2, r, r2, r3, sr, s2r, sr2) is fitted to the places of the nodes by least squares with
+   Gaussian weights, ``longest / 2`` wide along ``s`` and an edge wide across (``r``). It follows waves that are much longer than ``longest`` and any
+   curvature across; a wave of length L is taken out to ``1 - exp(-x)(1 + x)``, ``x = (pi longest / L)^2 / 2``: 96 % at ``longest``, all of it below two thirds.
 2. the node's distance from that fit along the sheet's normal is its deviation;
 3. the **height** is crest over valley: largest less least deviation within half of ``longest`` to both sides along the strip. A sheet between flat die and holder
    that touches both has the height *gap - thickness*.
@@ -35,10 +35,12 @@ Ints = NDArray[np.integer]
 
 LONGEST = 30.0
 """Longest wave that counts as a wrinkle, in thicknesses."""
-SHARE = 0.45
+SHARE = 0.5
 """Width of the fit's Gaussian over the longest wave."""
 REACH = 2.3
 """Gaussian widths at which the fit ends."""
+TURNED = 0.5
+"""Least cosine between the directions at both ends of a strip: beyond 60 degrees they are no longer one direction."""
 EDGES = 5.0
 """Edges a wave needs."""
 _CHUNK = 2000
@@ -98,15 +100,18 @@ class WrinkleMeter:
         )
 
     def _lay(self, flat: Floats, axes: Floats, edge: Floats, areas: Floats) -> tuple[csr_matrix, NDArray[np.intp]]:
-        sigma, across = SHARE * self._wave, 1.3 * edge
+        sigma, across = SHARE * self._wave, edge
         tree = cKDTree(flat)
         rows, cols, weights, near = [], [], [], []
         for start in range(0, self._n, _CHUNK):
             i, j = _pairs(tree, flat, np.arange(start, min(start + _CHUNK, self._n)), REACH * sigma)
-            d = flat[j] - flat[i]
-            s = d[:, 0] * axes[i, 0] + d[:, 1] * axes[i, 1]
-            r = d[:, 1] * axes[i, 0] - d[:, 0] * axes[i, 1]
-            inside = np.abs(r) <= 2.0 * across[i]
+            d, c = flat[j] - flat[i], (axes[i] * axes[j]).sum(axis=1)
+            # the strip follows the directions: the chord of a circle stands along the mean of its two tangents
+            mean = axes[i] + np.where(c < 0.0, -1.0, 1.0)[:, None] * axes[j]
+            mean /= np.linalg.norm(mean, axis=1, keepdims=True)
+            s = (d * mean).sum(axis=1)
+            r = d[:, 1] * mean[:, 0] - d[:, 0] * mean[:, 1]
+            inside = (np.abs(r) <= 2.0 * across[i]) & (np.abs(c) > TURNED)
             i, j, s, r = i[inside], j[inside], s[inside] / sigma, r[inside] / across[i[inside]]
             w = areas[j] * np.exp(-0.5 * (s * s + r * r))
             rows.append(i)
@@ -135,9 +140,8 @@ class WrinkleMeter:
 
 
 def _pairs(tree: cKDTree, flat: Floats, nodes: NDArray[np.intp], reach: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    found = tree.query_ball_point(flat[nodes], reach, return_sorted=True)
-    count = np.array([len(f) for f in found])
-    return np.repeat(nodes, count), np.concatenate([np.asarray(f, dtype=np.intp) for f in found])
+    found = cKDTree(flat[nodes]).sparse_distance_matrix(tree, reach, output_type="ndarray")
+    return nodes[found["i"]], found["j"]
 
 
 def _fit_weights(i: NDArray[np.intp], s: Floats, r: Floats, w: Floats, n: int) -> Floats:
@@ -150,8 +154,9 @@ def _fit_weights(i: NDArray[np.intp], s: Floats, r: Floats, w: Floats, n: int) -
             moments[:, p, q] = moments[:, q, p] = np.bincount(i, weights=w * a[:, p] * a[:, q], minlength=n)
     scale = np.trace(moments, axis1=1, axis2=2)[:, None, None] / k
     # at the blank's edge a strip may have too few rows across: the touch of stiffness picks the flattest fit
-    first = np.linalg.solve(moments + 1e-9 * scale * np.eye(k), np.eye(k)[:, :1])[:, :, 0]
-    return w * (a * first[i]).sum(axis=1)
+    first = np.linalg.solve(moments + 1e-11 * scale * np.eye(k), np.eye(k)[:, :1])[:, :, 0]
+    found = w * (a * first[i]).sum(axis=1)
+    return found / np.bincount(i, weights=found, minlength=n)[i]
 
 
 def _table(pairs: NDArray[np.intp], n: int) -> NDArray[np.intp]:
@@ -165,17 +170,15 @@ def _table(pairs: NDArray[np.intp], n: int) -> NDArray[np.intp]:
 
 
 def _spread(cell: Floats, triangles: Ints, n: int) -> Floats:
-    total, count = np.zeros(n), np.zeros(n)
-    for c in range(3):
-        total += np.bincount(triangles[:, c], weights=cell, minlength=n)
-        count += np.bincount(triangles[:, c], minlength=n)
+    corners = triangles.ravel()
+    total, count = np.bincount(corners, weights=np.repeat(cell, 3), minlength=n), np.bincount(corners, minlength=n)
     return np.divide(total, count, out=np.full(n, float(cell.mean())), where=count > 0)
 
 
 def _node_areas(flat: Floats, triangles: Ints) -> Floats:
     a, b, c = (flat[triangles[:, i]] for i in range(3))
     area = 0.5 * np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
-    return sum(np.bincount(triangles[:, i], weights=area / 3.0, minlength=len(flat)) for i in range(3))
+    return np.bincount(triangles.ravel(), weights=np.repeat(area / 3.0, 3), minlength=len(flat)).astype(np.float64)
 
 
 def _node_normals(points: Floats, triangles: Ints) -> Floats:
@@ -183,7 +186,6 @@ def _node_normals(points: Floats, triangles: Ints) -> Floats:
     cross = np.cross(b - a, c - a)
     total = np.zeros_like(points)
     for d in range(3):
-        for i in range(3):
-            total[:, d] += np.bincount(triangles[:, i], weights=cross[:, d], minlength=len(points))
+        total[:, d] = np.bincount(triangles.ravel(), weights=np.repeat(cross[:, d], 3), minlength=len(points))
     length = np.linalg.norm(total, axis=1, keepdims=True)
     return np.divide(total, length, out=np.zeros_like(total), where=length > 0)
