@@ -6,7 +6,7 @@
 across that direction (die radius, punch radius, wall) is the part. So, in the flat blank as the map of the sheet:
 
 1. round each node, a strip that follows the pressed direction ``s``: a polynomial (1, s, s2, r, r2, r3, sr, s2r, sr2) is fitted to the places of the nodes by least squares with
-   Gaussian weights, ``longest / 2`` wide along ``s`` and an edge wide across (``r``). It follows waves that are much longer than ``longest`` and any
+   Gaussian weights, ``longest / 2`` wide along ``s`` and nearly an edge wide across (``r``). It follows waves that are much longer than ``longest`` and any
    curvature across; a wave of length L is taken out to ``1 - exp(-x)(1 + x)``, ``x = (pi longest / L)^2 / 2``: 96 % at ``longest``, all of it below two thirds.
 2. the node's distance from that fit along the sheet's normal is its deviation;
 3. the **height** is crest over valley: largest less least deviation within half of ``longest`` to both sides along the strip. A sheet between flat die and holder
@@ -100,7 +100,7 @@ class WrinkleMeter:
         )
 
     def _lay(self, flat: Floats, axes: Floats, edge: Floats, areas: Floats) -> tuple[csr_matrix, NDArray[np.intp]]:
-        sigma, across = SHARE * self._wave, edge
+        sigma, across = SHARE * self._wave, 0.9 * edge
         tree = cKDTree(flat)
         rows, cols, weights, near = [], [], [], []
         for start in range(0, self._n, _CHUNK):
