@@ -59,8 +59,38 @@ async function numbers(path, Kind) {
   return raw.get(path);
 }
 
+const moving = new Map();
+
+/** Arrays over all instants are large: a few of them are kept, apart from the others. */
+function frames(path, Kind) {
+  const have = moving.get(path) ?? ask(path).then(async (r) => new Kind(await r.arrayBuffer()));
+  moving.delete(path);
+  moving.set(path, have); // the one used last is the last to go
+  have.catch(() => moving.delete(path));
+  if (moving.size > 16) moving.delete(moving.keys().next().value);
+  return have;
+}
+
+/** The newest live frame of a stage at work: {kind, values, arrays: {name: typed array}}, or null. */
+export async function live(stage) {
+  const response = await ask(`/api/live/${seg(stage)}`);
+  if (response.status === 204) return null;
+  const bytes = await response.arrayBuffer();
+  const length = new DataView(bytes).getUint32(0, true);
+  const head = JSON.parse(new TextDecoder().decode(new Uint8Array(bytes, 4, length)));
+  const arrays = {};
+  let at = 4 + length;
+  for (const { name, shape, type } of head.arrays) {
+    const count = shape.reduce((a, b) => a * b, 1);
+    arrays[name] = new (type === "u4" ? Uint32Array : Float32Array)(bytes, at, count);
+    at += 4 * count;
+  }
+  return { ...head, arrays };
+}
+
 /** Raw content of one result; `key` names exactly one state of the job, so everything here may be kept. */
 export const data = {
+  series: (stage, key, name, what) => frames(`/api/result/${seg(stage)}/${seg(key)}/series/${seg(name)}/${what}`, what === "triangles" ? Uint32Array : Float32Array),
   points: (stage, key, mesh) => numbers(`/api/result/${seg(stage)}/${seg(key)}/mesh/${seg(mesh)}/points`, Float32Array),
   triangles: (stage, key, mesh) => numbers(`/api/result/${seg(stage)}/${seg(key)}/mesh/${seg(mesh)}/triangles`, Uint32Array),
   point: (stage, key, mesh, field) => numbers(`/api/result/${seg(stage)}/${seg(key)}/mesh/${seg(mesh)}/point.${seg(field)}`, Float32Array),

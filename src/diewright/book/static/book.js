@@ -7,9 +7,11 @@ import part from "./pages/part.js";
 import sheet from "./pages/sheet.js";
 import blank from "./pages/blank.js";
 import press from "./pages/press.js";
+import faces from "./pages/faces.js";
+import tryout from "./pages/tryout.js";
+import blankholder from "./pages/blankholder.js";
 import readiness from "./pages/readiness.js";
 
-const PAGES = [part, sheet, blank, press, readiness];
 const QUIET_MS = 450;
 const made = new Map();
 const results = new Map();
@@ -19,8 +21,12 @@ let pending = false;
 let lost = false;
 let saidLast = "";
 
+const BOOT = JSON.parse(document.getElementById("boot").textContent);
+// a page is in the book when the desk knows all its stages
+const PAGES = [part, sheet, blank, press, faces, tryout, blankholder, readiness].filter((p) => p.stages.every((name) => BOOT.stages.some((s) => s.name === name)));
+
 const ctx = {
-  book: JSON.parse(document.getElementById("boot").textContent),
+  book: BOOT,
   /** The last result of a stage as far as it has been fetched: {stage, key, state, because, values, ...} or null. */
   result: (stage) => results.get(stage) ?? null,
   stage: (name) => ctx.book.stages.find((s) => s.name === name),
@@ -41,7 +47,7 @@ const ctx = {
 
   showPlace(finding) {
     const name = ctx.pageOf(finding.stage);
-    const target = ["tipping", "part", "blank"].includes(finding.stage) ? name : "blank";
+    const target = ["tipping", "part", "blank", "faces", "tryout"].includes(finding.stage) ? name : "blank";
     go(target);
     made.get(target)?.place?.(finding);
     made.get(target)?.root.querySelector(".stage")?.scrollIntoView({ block: "nearest" });
@@ -120,7 +126,7 @@ async function work(stages = page.stages, again = true) {
 const auto = () => localStorage.getItem("diewright-auto") !== "off";
 
 function consider() {
-  if (!auto() || held || ctx.book.working || lost || !page.stages.length) return;
+  if (!auto() || held || ctx.book.working || lost || !page.stages.length || page.slow) return; // what takes minutes is worked when it is asked for
   const stale = page.reads.map(ctx.stage).filter((s) => s && (s.state === "out of date" || s.state === "not worked"));
   const refused = page.reads.map(ctx.stage).some((s) => s?.state === "refused");
   if (stale.length && !refused) work(page.stages, false);
@@ -228,7 +234,7 @@ function keys(e) {
   } else if ((e.ctrlKey || e.metaKey) && e.key.toLowerCase() === "y" && !typing) {
     e.preventDefault();
     step("redo");
-  } else if (e.altKey && /^[1-5]$/.test(e.key)) {
+  } else if (e.altKey && PAGES[Number(e.key) - 1]) {
     e.preventDefault();
     go(PAGES[Number(e.key) - 1].name);
     document.getElementById("page").focus();

@@ -1,7 +1,7 @@
 // How the book says things: numbers, units, names of fields and states.
 
 const UNITS = {
-  "-": "", mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "g/cm3": "g/cm³", "1/min": "/min",
+  "-": "", mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "mJ/mm2": "mJ/mm²", "g/cm3": "g/cm³", "1/min": "/min",
 }; // prettier-ignore
 
 export const unitText = (unit) => UNITS[unit] ?? unit ?? "";
@@ -71,6 +71,7 @@ const LABELS = {
   "blank.holes": "Holes", "blank.friction": "Friction", "blank.blankholder_force_kn": "Blankholder force", "blank.bead_restraint": "Bead restraint",
   "blank.trim_allowance": "Trim allowance", "blank.margin_wanted": "Wanted margin", "blank.thinning_limit": "Thinning limit",
   "nest.layout": "Layout", "nest.web": "Web", "nest.edge_web": "Edge web", "nest.strip_width_max": "Widest strip", "nest.sheet_length": "Sheet length", "nest.grain_tolerance": "Free turn from grain",
+  "tryout.blankholder_force_kn": "Blankholder force",
   "press.name": "Press", "press.strokes_per_minute": "Strokes",
 }; // prettier-ignore
 
@@ -104,6 +105,13 @@ export const FIELDS = {
   thickness: { least: "thinnest", most: "thickest", label: "Thickness", unit: "mm", map: "lapaz", digits: 3, flag: "min", limit: (job) => [job.sheet.thickness, "sheet as bought"] },
   wrinkle: { label: "Wrinkle tendency", unit: "", map: "lajolla", reverse: true, digits: 2, flag: "max" },
   plastic_strain: { label: "Plastic strain", unit: "", map: "batlow", digits: 3, flag: "max" },
+  stress: { label: "Stress, equivalent", unit: "MPa", map: "batlow", digits: 3, flag: "max" },
+  pressure: { label: "Contact pressure", unit: "MPa", map: "lajolla", reverse: true, digits: 3, flag: "max" },
+  sliding: { label: "Sliding on the tools", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max" },
+  wrinkle_height: { label: "Wrinkle height", unit: "mm", map: "lajolla", reverse: true, digits: 2, flag: "max", most: "highest" },
+  displacement_mm: { label: "Springback", unit: "mm", map: "lapaz", reverse: true, digits: 2, flag: "max", most: "furthest" },
+  wear: { label: "Friction work an area", unit: "mJ/mm2", map: "lajolla", reverse: true, digits: 3, flag: "max" },
+  pressure_max: { label: "Highest contact pressure", unit: "MPa", map: "lajolla", reverse: true, digits: 3, flag: "max" },
   depth: { label: "Depth", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max", most: "deepest" },
   draft_deg: { label: "Draft angle", unit: "deg", map: "batlow", digits: 3, flag: "min" },
   radius: { label: "Least radius", unit: "mm", map: "vik", zero: true, digits: 3, flag: "none" },

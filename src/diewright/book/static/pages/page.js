@@ -55,16 +55,23 @@ export function fieldsOf(data, result, mesh, names) {
     }));
 }
 
+/** The fields that a person states under one heading of the job file, as far as they have a control. */
+export const statedIn = (ctx, table) => Object.keys(ctx.book.fields).filter((path) => path.startsWith(`${table}.`) && !["list", "vector", "auto-vector"].includes(ctx.book.fields[path].kind));
+
+/** What to heed before anyone works at the press. */
+export const cautionList = (list) => h("details", { class: "cautions", open: false }, h("summary", {}, `Before anyone works at the press: ${list.length || "no"} cautions`), h("ul", {}, list.map((c) => h("li", {}, c))));
+
 /** Note on the page when its picture stands (measured by the tests and the benchmark). */
 export function done() {
   document.documentElement.dataset.drawn ??= String(Math.round(performance.now()));
 }
 
 /** Load the 3-D picture when the browser has shown the page; `make` gets the class. */
-export function lazyPicture(options, ready) {
+export function lazyPicture({ kind = "still", ...options }, ready) {
   const box = h("div", { class: "picture-place" }, h("p", { class: "quiet" }, "Drawing the picture."));
   const later = { box, picture: null, shown: false };
-  later.promise = import("../view3d/picture.js").then(({ Picture }) => {
+  const load = kind === "moving" ? import("../view3d/moving.js").then((m) => m.Moving) : import("../view3d/picture.js").then((m) => m.Picture);
+  later.promise = load.then((Picture) => {
     later.picture = new Picture(options);
     put(box, later.picture.root);
     document.addEventListener("theme", () => later.picture.applyLook());

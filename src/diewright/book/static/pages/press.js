@@ -5,7 +5,7 @@ import { decisions } from "../decisions.js";
 import { figureList, fromResult, grid, section, facts } from "../parts.js";
 import { chart, rangeOf } from "../plots/chart.js";
 import { num, words } from "../words.js";
-import { frame } from "./page.js";
+import { cautionList, frame } from "./page.js";
 
 const GROUPS = [
   ["Drawing", /^(draw_|draws|blankholder|bottom_tear|punch_|die_radius|slab)/],
@@ -46,7 +46,7 @@ function make(ctx) {
     sequence.show(draws.length > 0);
     fromResult(sequence.body, draws.length ? r : null, (box) => put(box, sequenceTable(draws)), "");
     fromResult(candidates.body, r, (box) => put(box, candidateTable(v)));
-    fromResult(cautions.body, r, (box) => put(box, h("details", { class: "cautions", open: false }, h("summary", {}, `Before anyone works at the press: ${(v.cautions ?? []).length || "no"} cautions`), h("ul", {}, (v.cautions ?? []).map((c) => h("li", {}, c))))));
+    fromResult(cautions.body, r, (box) => put(box, cautionList(v.cautions ?? [])));
     cautions.show(!v || (v.cautions ?? []).length > 0);
   }
   return { root: page.root, update };

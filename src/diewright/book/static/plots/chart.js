@@ -30,7 +30,7 @@ export function frame({ width, height, x, y, equal = false, pad = PAD }) {
   const px = (v) => pad.left + ((v - x0) / (x1 - x0)) * w;
   const py = (v) => pad.top + t - ((v - y0) / (y1 - y0)) * t;
   const [xn, yn] = [Math.max(4, Math.round(w / 78)), Math.max(4, Math.round(t / 48))];
-  const [xt, yt] = [niceTicks(x0, x1, xn), niceTicks(y0, y1, yn)];
+  const [xt, yt] = [niceTicks(Math.min(x0, x1), Math.max(x0, x1), xn), niceTicks(y0, y1, yn)]; // an axis may run down to its zero
   const [xs, ys] = [niceStep(x0, x1, xn), niceStep(y0, y1, yn)];
   const base = pad.top + t;
   const name = (axis) => axis.label + (axis.unit ? `, ${unitText(axis.unit)}` : "");
@@ -83,11 +83,19 @@ export function fitted(make, { title = "", className = "plot" } = {}) {
  * A chart: `series` [{name, x, y, kind, digits, at}] with kind "line", "dash", "bold", "fine" or "dots"; the name is written at share
  * `at` of the curve. `along`: run a reading line over the curves (they are functions of x).
  */
-export function chart({ x, y, series, marks = [], height = 300, equal = false, along = true, title = "" }) {
-  return fitted((width) => draw({ width, height: typeof height === "function" ? height(width) : height, x, y, series, marks, equal, along }), { title });
+export function chart({ x, y, series, marks = [], height = 300, equal = false, along = true, title = "", now = null }) {
+  return fitted((width) => draw({ width, height: typeof height === "function" ? height(width) : height, x, y, series, marks, equal, along, now }), { title });
 }
 
-function draw({ width, height, x, y, series, marks, equal, along }) {
+/** A place on the x axis that can be moved without drawing the chart anew: hand it to `chart` as `now`, then `set(x)`. */
+export class Now {
+  set(at) {
+    this.at = at;
+    this.draw?.();
+  }
+}
+
+function draw({ width, height, x, y, series, marks, equal, along, now }) {
   const f = frame({ width, height, x, y, equal });
   const id = `clip-${++clips}`;
   const reading = s("g", { class: "reading" });
@@ -99,10 +107,28 @@ function draw({ width, height, x, y, series, marks, equal, along }) {
     s("g", { "clip-path": `url(#${id})` }, series.map((c) => curve(c, f))),
     names(series, f),
     marks.map((m) => mark(m, f, width)),
+    now ? follow(now, f, series, y) : null,
     reading,
   );
   if (along) read(svg, reading, series, f, x, y, width);
   return svg;
+}
+
+function follow(now, f, series, y) {
+  const g = s("g", { class: "now" });
+  now.draw = () => {
+    if (!Number.isFinite(now.at)) return put(g);
+    const p = f.px(now.at);
+    const rows = series.filter((c) => c.followed).map((c) => at(c, now.at)).filter((v) => v !== null && Number.isFinite(v));
+    const end = p > f.box.left + f.box.w * 0.8;
+    put(
+      g,
+      s("path", { class: "now-line", d: `M${p} ${f.box.top}V${f.box.base}` }),
+      rows.map((v) => [s("circle", { class: "now-dot", cx: p, cy: f.py(v), r: 4 }), s("text", { class: "now-figure", x: p + (end ? -9 : 9), y: f.py(v) - 7, "text-anchor": end ? "end" : "start" }, `${num(v)}${y.unit ? ` ${unitText(y.unit)}` : ""}`)]),
+    );
+  };
+  now.draw();
+  return g;
 }
 
 function curve(c, f) {

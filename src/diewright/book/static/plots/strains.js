@@ -27,11 +27,20 @@ export class Strains {
   }
 
   /** `major`, `minor`: true strains of the triangles; `limit`: {minor, major}; `wanted` margin [%]; `field`: {values, lo, hi, map, reverse} colours the points. */
-  async set({ major, minor, limit, wanted, margin }) {
-    Object.assign(this, { major, minor, limit, wanted, margin, grid: null });
+  async set({ major, minor, limit, wanted, margin, span = null }) {
+    Object.assign(this, { major, minor, limit, wanted, margin, span, grid: null });
     this.rows = await table("batlow");
     this.order = null;
+    this.root.hidden = false;
+    if (this.marked !== null && this.marked >= major.length) this.marked = null;
     this.draw();
+  }
+
+  /** Show nothing, for as long as there is nothing to show. */
+  clear() {
+    this.major = null;
+    this.marked = null;
+    this.root.hidden = true;
   }
 
   /** Colour the points like the picture: {values, lo, hi, spec, rows} or null for ink. */
@@ -44,10 +53,11 @@ export class Strains {
     const width = Math.floor(this.box.clientWidth);
     if (!this.major || width < 60) return;
     const height = Math.round(Math.min(520, Math.max(212, innerHeight * 0.29)));
-    const [mlo, mhi] = rangeOf([...extent(this.minor), -0.05, 0.05], { pad: 0.12 });
+    const over = this.span ?? { minor: extent(this.minor), major: extent(this.major) }; // of all instants, so that the axes stand still
+    const [mlo, mhi] = rangeOf([...over.minor, -0.05, 0.05], { pad: 0.12 });
     const near = this.limit ? this.limit.minor.map((v, i) => (v > mlo && v < mhi ? this.limit.major[i] : 0)) : [];
-    const top = Math.max(extent(this.major)[1] * 1.15, Math.min(Math.max(...near, 0.05) * 1.06, 1.2));
-    const f = frame({ width, height, x: { label: "Minor true strain", lo: mlo, hi: mhi }, y: { label: "Major true strain", lo: Math.min(0, extent(this.major)[0] * 1.1), hi: top } });
+    const top = Math.max(over.major[1] * 1.15, Math.min(Math.max(...near, 0.05) * 1.06, 1.2));
+    const f = frame({ width, height, x: { label: "Minor true strain", lo: mlo, hi: mhi }, y: { label: "Major true strain", lo: Math.min(0, over.major[0] * 1.1), hi: top } });
     this.f = f;
     const k = Math.min(devicePixelRatio || 1, 2);
     Object.assign(this.canvas, { width: width * k, height: height * k });

@@ -28,10 +28,24 @@ export class Mesh {
     this.radius = Math.hypot(...lo.map((v, k) => hi[k] - v)) / 2 || 1;
   }
 
+  /** Say that the mesh moves within a box: bounds, fit and cuts then stay the same from first to last. */
+  within([lo, hi]) {
+    Object.assign(this, { lo, hi, centre: lo.map((v, k) => (v + hi[k]) / 2), radius: Math.hypot(...lo.map((v, k) => hi[k] - v)) / 2 || 1 });
+  }
+
+  /** New positions for the same triangles. */
+  move(points) {
+    this.points = points;
+    this._crossed = null;
+  }
+
   /** Corner positions (9m): three points a triangle. */
   get corners() {
+    return this.fillCorners(new Float32Array(this.triangles.length * 3));
+  }
+
+  fillCorners(out) {
     const { points: p, triangles: t } = this;
-    const out = new Float32Array(t.length * 3);
     for (let i = 0; i < t.length; i++) {
       const a = 3 * t[i];
       out[3 * i] = p[a];
@@ -99,6 +113,27 @@ export class Mesh {
     return out;
   }
 
+  /** Corner normals (9m), smooth everywhere: for a sheet that moves, in a few milliseconds. */
+  fillNormals(out) {
+    const { triangles: t, crossed: n, points: p } = this;
+    const sum = this._sum?.length === p.length ? this._sum.fill(0) : (this._sum = new Float32Array(p.length));
+    for (let c = 0; c < t.length; c++) {
+      const f = 3 * ((c / 3) | 0);
+      const a = 3 * t[c];
+      sum[a] += n[f];
+      sum[a + 1] += n[f + 1];
+      sum[a + 2] += n[f + 2];
+    }
+    for (let c = 0; c < t.length; c++) {
+      const a = 3 * t[c];
+      const l = Math.sqrt(sum[a] * sum[a] + sum[a + 1] * sum[a + 1] + sum[a + 2] * sum[a + 2]) || 1;
+      out[3 * c] = sum[a] / l;
+      out[3 * c + 1] = sum[a + 1] / l;
+      out[3 * c + 2] = sum[a + 2] / l;
+    }
+    return out;
+  }
+
   /** Area-weighted averages of a cell field at the points. */
   toPoints(cell) {
     const { triangles: t, crossed: n } = this;
@@ -129,8 +164,20 @@ export class Mesh {
 
   /** Edges that belong to one triangle, as segments (6k). */
   get border() {
-    const { points: p, triangles: t } = this;
-    const n = p.length / 3;
+    return this.fillBorder(new Float32Array(3 * this.borderPairs.length));
+  }
+
+  fillBorder(out) {
+    const { points: p, borderPairs: pairs } = this;
+    for (let i = 0; i < pairs.length; i++) for (let k = 0; k < 3; k++) out[3 * i + k] = p[3 * pairs[i] + k];
+    return out;
+  }
+
+  /** The same edges as numbers of points (2k). */
+  get borderPairs() {
+    if (this._pairs) return this._pairs;
+    const { triangles: t } = this;
+    const n = this.points.length / 3;
     const keys = new Float64Array(t.length);
     for (let i = 0; i < t.length; i += 3) {
       for (let k = 0; k < 3; k++) {
@@ -143,9 +190,10 @@ export class Mesh {
     const out = [];
     for (let i = 0; i < keys.length; i++) {
       if (keys[i] === keys[i - 1] || keys[i] === keys[i + 1]) continue;
-      for (const v of [Math.floor(keys[i] / n), keys[i] % n]) out.push(p[3 * v], p[3 * v + 1], p[3 * v + 2]);
+      out.push(Math.floor(keys[i] / n), keys[i] % n);
     }
-    return new Float32Array(out);
+    this._pairs = new Uint32Array(out);
+    return this._pairs;
   }
 
   /** First triangle hit by the ray, or null: {triangle, point, distance}. `keep(x, y, z)` leaves out what is cut away. */

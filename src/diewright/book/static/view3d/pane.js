@@ -5,7 +5,7 @@ import { h, s, css } from "../dom.js";
 import { View } from "./camera.js";
 import { Mesh } from "./geometry.js";
 import { draw } from "./overlay.js";
-import { surface, thin } from "./shade.js";
+import { engraved, surface, thin } from "./shade.js";
 
 function buffer(values, size) {
   return new THREE.BufferAttribute(values, size);
@@ -29,6 +29,7 @@ export class Pane {
     this.contours = [];
     this.ring = null;
     this.mesh = null;
+    this.tools = new Map();
   }
 
   /** Show a mesh; `edges` are segments (6k) drawn thin. Keeps the view if the part keeps its size. */
@@ -43,28 +44,86 @@ export class Pane {
     geometry.setAttribute("value", buffer(new Float32Array(triangles.length), 1));
     this.body = new THREE.Mesh(geometry, this.material);
     this.scene.add(this.body);
-    for (const lines of [...edges, mesh.border]) this.addLines(lines, "--picture-edge", 0.85);
+    this.body.frustumCulled = false; // it may move out of the box it was made in
+    for (const lines of edges) this.addLines(lines, "--picture-edge", 0.85);
+    this.rim = this.addLines(mesh.border, "--picture-edge", 0.85);
     if (outline) this.addLines(outline, "--picture-edge", 1);
     if (!before || Math.abs(before.radius / mesh.radius - 1) > 0.2) this.view.setPart(mesh);
     else Object.assign(this.view, { centre: mesh.centre, radius: mesh.radius, extent: mesh.hi.map((v, k) => v - mesh.lo[k]) });
   }
 
   addLines(segments, colour, opacity) {
-    if (!segments?.length) return;
+    if (!segments?.length) return null;
     const geometry = new THREE.BufferGeometry();
     geometry.setAttribute("position", buffer(segments, 3));
     const lines = new THREE.LineSegments(geometry, thin(css(colour) || "#16202f", opacity));
     lines.material.clippingPlanes = this.cutting ? [this.plane] : [];
+    lines.frustumCulled = false;
     this.scene.add(lines);
+    return lines;
+  }
+
+  /** New positions of the mesh's points: only what is drawn from them is filled anew. */
+  move(points) {
+    const { mesh, body, rim } = this;
+    mesh.move(points);
+    const { position, normal } = body.geometry.attributes;
+    mesh.fillCorners(position.array);
+    mesh.fillNormals(normal.array);
+    position.needsUpdate = normal.needsUpdate = true;
+    if (rim) {
+      mesh.fillBorder(rim.geometry.attributes.position.array);
+      rim.geometry.attributes.position.needsUpdate = true;
+    }
+  }
+
+  /** Put a tool into the view, drawn in lines. `along`: the direction across its lines. */
+  setTool(name, points, triangles, along) {
+    this.dropTool(name);
+    const mesh = new Mesh(points, triangles);
+    const group = new THREE.Group();
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", buffer(mesh.corners, 3));
+    geometry.setAttribute("normal", buffer(mesh.normals, 3));
+    geometry.setAttribute("value", buffer(new Float32Array(triangles.length), 1));
+    const body = new THREE.Mesh(geometry, engraved(along, Math.max(mesh.radius / 34, 0.2)));
+    body.renderOrder = 3;
+    const edges = new THREE.BufferGeometry();
+    edges.setAttribute("position", buffer(mesh.border, 3));
+    const rim = new THREE.LineSegments(edges, thin(css("--picture-edge") || "#16202f", 0.55));
+    rim.renderOrder = 3;
+    group.add(body, rim);
+    this.scene.add(group);
+    this.tools.set(name, { mesh, group, body, rim, shift: 0 });
+  }
+
+  dropTool(name) {
+    const tool = this.tools.get(name);
+    if (!tool) return;
+    for (const child of [tool.body, tool.rim]) {
+      child.geometry.dispose();
+      child.material.dispose();
+    }
+    this.scene.remove(tool.group);
+    this.tools.delete(name);
+  }
+
+  /** Lift a tool by `shift` mm from its closed place, shown or hidden. */
+  placeTool(name, shift, shown) {
+    const tool = this.tools.get(name);
+    if (!tool) return;
+    tool.shift = shift;
+    tool.group.position.z = shift;
+    tool.group.visible = shown;
   }
 
   clear() {
-    for (const child of [...this.scene.children]) {
+    for (const child of [...this.scene.children].filter((c) => !c.isGroup)) {
       child.geometry?.dispose();
       if (child.material !== this.material) child.material?.dispose();
       this.scene.remove(child);
     }
-    this.body = this.hatch = this.spot = null;
+    this.body = this.hatch = this.spot = this.rim = null;
     this.ring = null;
   }
 
@@ -99,6 +158,11 @@ export class Pane {
       if (this.hatch) this.scene.add(this.hatch);
     }
     for (const child of this.scene.children) if (child.isLineSegments) child.material.clippingPlanes = this.cutting ? [this.plane] : [];
+    for (const { body, rim } of this.tools.values()) {
+      body.material.uniforms.cut.value = this.cutting;
+      body.material.uniforms.plane.value.copy(u.plane.value);
+      rim.material.clippingPlanes = this.cutting ? [this.plane] : [];
+    }
   }
 
   /** Light one triangle up (null: none). */

@@ -163,7 +163,8 @@ export class Picture {
       if (exact[i] > max) [max, atMax] = [exact[i], i];
     }
     if (!Number.isFinite(min)) return this.show(null);
-    let [lo, hi] = spec.zero ? [-Math.max(Math.abs(min), Math.abs(max)), Math.max(Math.abs(min), Math.abs(max))] : [min, max];
+    const [least, most] = field.range ?? [min, max]; // over all instants where there are several
+    let [lo, hi] = spec.zero ? [-Math.max(Math.abs(least), Math.abs(most)), Math.max(Math.abs(least), Math.abs(most))] : [least, most];
     if (hi - lo < 1e-9 * Math.max(1, Math.abs(hi))) [lo, hi] = [lo - 0.5 * Math.max(Math.abs(lo) * 0.01, 1e-3), hi + 0.5 * Math.max(Math.abs(hi) * 0.01, 1e-3)];
     const level = niceStep(lo, hi, 9);
     const smooth = this.look.smooth && !spec.flat;
@@ -178,7 +179,7 @@ export class Picture {
       u.lo.value = lo;
       u.hi.value = hi;
       u.level.value = level;
-      pane.contours = smooth && this.look.lines ? pane.mesh.labelPlaces(averaged, niceTicks(lo, hi, 9), pane.flat ? 1 : 2) : [];
+      pane.contours = smooth && this.look.lines && !this.hurried ? pane.mesh.labelPlaces(averaged, niceTicks(lo, hi, 9), pane.flat ? 1 : 2) : [];
       const place = (i) => (cell ? pane.mesh.centroid(i) : [0, 1, 2].map((k) => pane.mesh.points[3 * i + k]));
       const flag = (value, i, word) => ({ place: place(i), text: quantity(value, spec.unit, spec.digits), name: spec[word] ?? `${word} ${spec.label.toLowerCase()}`, kind: "extreme" });
       const both = spec.flag === "both";
@@ -286,11 +287,15 @@ export class Picture {
       this.cutText.textContent = text;
       this.cutSlider.setAttribute("aria-valuetext", text);
       this.section.hidden = false;
-      this.cutNow = () => put(this.section, sectionDrawing(main.cutSegments, axis, at, this.thickness(), this.section.clientWidth || 700));
+      this.cutNow = () => put(this.section, this.drawSection(main, axis, at));
       this.cutNow();
     }
     this.redraw();
     this.rest();
+  }
+
+  drawSection(pane, axis, at) {
+    return sectionDrawing(pane.cutSegments, axis, at, this.thickness(), this.section.clientWidth || 700);
   }
 
   turnTo(name) {

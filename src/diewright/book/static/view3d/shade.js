@@ -10,7 +10,7 @@ const VERTEX = /* glsl */ `
   void main() {
     vValue = value;
     vNormal = normalMatrix * normal;
-    vPlace = position;
+    vPlace = (modelMatrix * vec4(position, 1.0)).xyz;
     gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
   }
 `;
@@ -73,6 +73,43 @@ export function surface() {
       plane: { value: new THREE.Vector4(1, 0, 0, 0) },
       base: { value: new THREE.Color("#b4b7ba") },
       ink: { value: new THREE.Color("#16202f") },
+    },
+  });
+}
+
+const ENGRAVED = /* glsl */ `
+  uniform float pitch;
+  uniform bool cut;
+  uniform vec3 ink, along;
+  uniform vec4 plane;
+  varying vec3 vNormal;
+  varying vec3 vPlace;
+  void main() {
+    if (cut && dot(vPlace, plane.xyz) > plane.w) discard;
+    float d = dot(vPlace, along) / pitch;
+    float w = fwidth(d);
+    float line = 1.0 - smoothstep(0.25, 1.05, abs(fract(d - 0.5) - 0.5) / max(w, 1e-6));
+    float rim = 1.0 - abs(normalize(vNormal).z);
+    float alpha = 0.05 + line * 0.36 * (1.0 - smoothstep(0.2, 0.5, w)) + 0.30 * rim * rim * rim;
+    gl_FragColor = vec4(ink, alpha);
+    #include <colorspace_fragment>
+  }
+`;
+
+/** A tool as an engraver shows what one looks through: fine parallel lines, darker at the rims. `along`: the direction across the lines. */
+export function engraved(along, pitch) {
+  return new THREE.ShaderMaterial({
+    vertexShader: VERTEX,
+    fragmentShader: ENGRAVED,
+    side: THREE.DoubleSide,
+    transparent: true,
+    depthWrite: false,
+    uniforms: {
+      pitch: { value: pitch },
+      cut: { value: false },
+      plane: { value: new THREE.Vector4(1, 0, 0, 0) },
+      ink: { value: new THREE.Color("#16202f") },
+      along: { value: new THREE.Vector3(...along).normalize() },
     },
   });
 }
