@@ -131,7 +131,6 @@ def test_ten_thousand_nodes_and_forty_frames():
     shape = np.column_stack([flat, 0 * flat[:, 0]])
     start = time.perf_counter()
     meter = WrinkleMeter(flat, triangles, hoop(flat), T)
-    laid = time.perf_counter()
     for _ in range(40):
         meter.heights(shape)
     done = time.perf_counter()

@@ -75,8 +75,8 @@ def against_press(stroke: Floats, height: Floats, need_kN: Floats, capacity_heig
     """The force on the slide against what the press gives.
 
     ``stroke``, ``height`` above bottom [mm] and ``need_kN`` are columns of the press curve (the blankholder's force already added where the slide pushes the cushion);
-    ``capacity_height`` and ``capacity_kN`` are columns of the press stage's ``force_stroke``, in any order. Above the curve's highest point its last value holds, which is
-    the most the press gives there: a crank gives less higher up only down to mid-stroke. Raises :class:`InputError` for empty or uneven columns.
+    ``capacity_height`` and ``capacity_kN`` are columns of the press stage's ``force_stroke``, in any order. Heights outside that table take
+    its end values. Raises :class:`InputError` for empty or uneven columns.
     """
     s, h, f = (np.asarray(a, dtype=np.float64) for a in (stroke, height, need_kN))
     x, y = np.asarray(capacity_height, dtype=np.float64), np.asarray(capacity_kN, dtype=np.float64)
