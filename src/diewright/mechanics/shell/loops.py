@@ -7,12 +7,14 @@ Arrays travel in four bundles:
 - ``body``: x, v, slope, slope_v, state, stretch, force, extra, support, push
 - ``rules``: mass, inertia, external, bc, bc_scale
 - ``clock``: times, values (histories), speed (room for one value a history)
+- ``tools``: see :func:`diewright.mechanics.contact.node.touch`
 """
 
 from __future__ import annotations
 
 from numba import njit, prange
 
+from diewright.mechanics.contact.node import clear_tally, move_tools, touch
 from diewright.mechanics.shell.element import element_force
 from diewright.mechanics.shell.layout import FINE, KERNEL
 from diewright.mechanics.shell.node import ghost_fold, ghost_place, node_gather, node_step, pressure_gather, side_step
@@ -55,12 +57,16 @@ def push_block(b, n, mesh, body, pressure):  # noqa: ANN201
 
 
 @njit(**KERNEL)
-def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):  # noqa: ANN201
+def node_block(b, n, mesh, body, rules, clock, tools, pressure, side_drag, damping, dt, work):  # noqa: ANN201
     """Sides and nodes of block ``b``, one step on."""
     side_slots, start, slots = mesh[5], mesh[6], mesh[7]
     x, v, slope, slope_v, force, extra, support, push = body[0], body[1], body[2], body[3], body[6], body[7], body[8], body[9]
     mass, inertia, outer, bc, bc_scale = rules
+    coef, stretch = mesh[1], body[5]
     speed = clock[2]
+    touched = tools[1].shape[0] > 0 or tools[10][5] > 0
+    if touched:
+        clear_tally(b, tools)
     ns = slope.shape[0]
     for i in range(b * ns // BLOCKS, (b + 1) * ns // BLOCKS):
         side_step(i, slope, slope_v, inertia, side_slots, side_drag, force, dt, work, b)
@@ -70,6 +76,10 @@ def node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt,
         gx, gy, gz = outer[i, 0], outer[i, 1], outer[i, 2]
         if pressure != 0:
             gx, gy, gz = gx + push[i, 0], gy + push[i, 1], gz + push[i, 2]
+        if touched:
+            r = type(gx)
+            cx, cy, cz = touch(i, b, x, v, mass, dt, start, slots, coef, stretch, tools)
+            gx, gy, gz = gx + r(cx), gy + r(cy), gz + r(cz)
         node_step(i, fx, fy, fz, gx, gy, gz, x, v, support, mass, bc, bc_scale, speed, damping, dt, work, b)
 
 
@@ -109,7 +119,7 @@ def worst(bad):  # noqa: ANN201
 
 
 @njit(**KERNEL)
-def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
+def advance(steps, time, dt, n, mesh, body, rules, clock, tools, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
     """Central differences, ``steps`` times, in one thread; returns ``(steps done, answer, element)``.
 
     ``work`` (BLOCKS, 5) sums internal, external, support, damping and side-damping work [N mm]; ``pressure_row`` is a history of
@@ -127,8 +137,9 @@ def advance(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_ro
             for b in range(BLOCKS):
                 push_block(b, n, mesh, body, pressure)
         for b in range(BLOCKS):
-            node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
+            node_block(b, n, mesh, body, rules, clock, tools, pressure, side_drag, damping, dt, work)
         ghost_place(mesh[8], mesh[9], n, body[0])
+        move_tools(BLOCKS, tools, clock[2], dt)
     return steps, FINE, -1
 
 
@@ -145,13 +156,13 @@ def _pushes(n, mesh, body, pressure):
 
 
 @njit(**PARALLEL)
-def _nodes(n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work):
+def _nodes(n, mesh, body, rules, clock, tools, pressure, side_drag, damping, dt, work):
     for b in prange(BLOCKS):
-        node_block(b, n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
+        node_block(b, n, mesh, body, rules, clock, tools, pressure, side_drag, damping, dt, work)
 
 
 @njit(**KERNEL)
-def advance_threads(steps, time, dt, n, mesh, body, rules, clock, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
+def advance_threads(steps, time, dt, n, mesh, body, rules, clock, tools, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
     """As :func:`advance`, the blocks shared out over the cores."""
     for step in range(steps):
         pressure = tick(step, time, dt, clock, pressure_row)
@@ -162,6 +173,7 @@ def advance_threads(steps, time, dt, n, mesh, body, rules, clock, kinematic, pre
         ghost_fold(mesh[8], mesh[9], n, mesh[6], mesh[7], body[6], body[7])
         if pressure != 0:
             _pushes(n, mesh, body, pressure)
-        _nodes(n, mesh, body, rules, clock, pressure, side_drag, damping, dt, work)
+        _nodes(n, mesh, body, rules, clock, tools, pressure, side_drag, damping, dt, work)
         ghost_place(mesh[8], mesh[9], n, body[0])
+        move_tools(BLOCKS, tools, clock[2], dt)
     return steps, FINE, -1

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import time as clock
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from diewright.errors import InputError, SolveError
+from diewright.mechanics.contact.tools import Tool, ToolSet
 from diewright.mechanics.shell.form import ShellForm, at_rest, place
 from diewright.mechanics.shell.layout import FINE, M_TOL, NOT_A_NUMBER, NOT_RETURNED, TURNED
 from diewright.mechanics.shell.loops import BLOCKS, advance, advance_threads
@@ -18,6 +20,7 @@ from diewright.mechanics.shell.step import Masses, element_steps, lump, side_ine
 
 Floats = NDArray[np.float64]
 WHERE = "shell tryout"
+SLOW = 100.0  # mm/s: a sheet that moves no faster on average does not run away
 CAUSE = {
     TURNED: "is turned inside out: the step is too long, or a tool pushes the mesh together",
     NOT_RETURNED: "finds no stress on its yield surface: the strain of one step is beyond reason",
@@ -50,6 +53,31 @@ class Energies:
         return abs(self.balance) / top
 
 
+class Pace:
+    """Whether many threads or one are faster just now.
+
+    Threads wait for each other several times a step: where another program keeps a core busy that costs ten times what it brings. The answer is the
+    same to the bit, so the faster way is taken, and the other one tried again now and then.
+    """
+
+    AGAIN = 40
+
+    def __init__(self) -> None:
+        self._seconds = {True: 0.0, False: 0.0}
+        self._calls = 0
+
+    def choose(self) -> bool:
+        """True for many threads."""
+        self._calls += 1
+        best = self._seconds[True] <= self._seconds[False]
+        return not best if self._calls % self.AGAIN == 0 else best
+
+    def heard(self, threads: bool, seconds: float) -> None:
+        """What a step took; the first call, which may compile, counts like the rest and is soon forgotten."""
+        old = self._seconds[threads]
+        self._seconds[threads] = seconds if old == 0.0 or seconds < old else 0.5 * (old + seconds)
+
+
 class ShellModel:
     """A sheet under explicit steps.
 
@@ -59,6 +87,7 @@ class ShellModel:
     safety: share of the stable step that is taken.
     step: a wanted step [s]; elements that cannot keep it are made heavier (reported in ``masses``).
     damping: rate [1/s] on the velocities of free nodes. side_damping: share of critical on the sides' slopes.
+    tools: rigid tools that the sheet touches, all of them away until the model's ``tools`` says otherwise.
     threads: use all cores for large meshes. The result is the same with and without.
     """
 
@@ -74,6 +103,7 @@ class ShellModel:
         step: float | None = None,
         damping: float = 0.0,
         side_damping: float = 0.1,
+        tools: tuple[Tool, ...] = (),
         threads: bool | None = None,
     ) -> None:
         self.patches, self.material, self.stations = patches, material, stations
@@ -83,7 +113,8 @@ class ShellModel:
         if not 0.0 < safety <= 1.0:
             raise InputError(f"{safety!r} cannot be used: expected a share above 0, at most 1.", where=f"{WHERE} safety")
         self.safety, self.damping, self.side_damping = safety, damping, side_damping
-        self.threads = len(patches.conn) >= 2000 if threads is None else threads
+        self._pace = Pace()
+        self.threads = len(patches.conn) >= 500 if threads is None else threads
         start = at_rest(patches, stations, kinematic=material.kinematic) if form is None else form.copy()
         n_all = len(patches.points)
         self.time = 0.0
@@ -113,6 +144,7 @@ class ShellModel:
         self._times = np.array([[0.0, 1.0]])
         self._values = np.zeros((1, 2))
         self._pressure_row = -1
+        self.tools = ToolSet(tools, self.masses.area[: patches.n], BLOCKS)
         self._start_energy = 0.0
 
     def _cast(self, a: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -189,12 +221,17 @@ class ShellModel:
         if adapt:
             self.dt = self.stable_step()
         if adapt or self._inertia is None:
+            before = self._slope_kinetic()
             self._inertia = self.side_inertia()
+            # the inertia of the slopes is not physical: what its change takes or gives is counted with their damping
+            self.work[0, 4] += before - self._slope_kinetic()
         form = ShellForm(self.x, self.slope, self.state, self.stretch).copy()
+        felt = self.tools.memory()
         v, sv, support, work = self.velocity.copy(), self.slope_velocity.copy(), self.support.copy(), self.work.copy()
         p = self.patches
-        go = advance_threads if self.threads else advance
-        done, answer, element = go(
+        threads = self._pace.choose() if self.threads else False
+        began = clock.perf_counter()
+        done, answer, element = (advance_threads if threads else advance)(
             steps,
             self.time,
             self.dt,
@@ -203,6 +240,7 @@ class ShellModel:
             (form.x, v, form.slope, sv, form.state, form.stretch, self._force, self._extra, support, self._push),
             (self._mass, self._inertia, self.external, self.bc, self.bc_scale),
             (self._times, self._values, np.zeros(len(self._times), dtype=self.real)),
+            self.tools.bundle(),
             self.material.kinematic,
             self._pressure_row,
             self.side_drag(),
@@ -210,15 +248,22 @@ class ShellModel:
             work,
             self._bad,
         )
+        self._pace.heard(threads, (clock.perf_counter() - began) / max(steps, 1))
         at = self.time + done * self.dt
+        self.tools.count(done)
         if answer != FINE:
+            self.tools.put_back(felt)
             centre = np.round(self.x[p.conn[element, :3]].mean(0), 2).tolist()
             raise SolveError(
                 f"element {element} near {centre} {CAUSE[int(answer)]} (time {at:.4g} s, step {self.dt:.3g} s).",
                 where=WHERE,
                 help="The last good state is kept.",
             )
-        self._check_runaway(form.x, v, work, at)
+        try:
+            self._check_runaway(form.x, v, work, at)
+        except SolveError:
+            self.tools.put_back(felt)
+            raise
         self.x, self.slope, self.state, self.stretch = form.x, form.slope, form.state, form.stretch
         self.velocity, self.slope_velocity, self.support, self.work, self.time = v, sv, support, work, at
 
@@ -236,7 +281,8 @@ class ShellModel:
                 help="Check the forces from outside; the last good state is kept.",
             )
         stored = max(0.0, float(self.work[:, 0].sum()))
-        if kinetic > 2.0 * (brought + stored) + 1e-9 and kinetic > 1e3 * self._kinetic():
+        slow = 0.5 * (self.masses.true + self.masses.added) * SLOW**2
+        if kinetic > 2.0 * (brought + stored) + slow and kinetic > 1e3 * self._kinetic():
             now = self.stable_step()
             cause = (
                 "the step is longer than the shape allows"

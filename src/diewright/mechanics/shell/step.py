@@ -30,13 +30,14 @@ class Masses:
     Attributes
     ----------
     node: (n + ghosts,) [t], none on the mirror images. true: [t] the sheet's own mass. added: [t] by scaling. share: added over true.
-    scaled: (ne,) factor on each element's density.
+    scaled: (ne,) factor on each element's density. area: (n + ghosts,) a third of the area at rest of the triangles at a node [mm2].
     """
 
     node: Floats
     true: float
     added: float
     scaled: Floats
+    area: Floats
 
     @property
     def share(self) -> float:
@@ -65,7 +66,9 @@ def lump(patches: Patches, material: ShellMaterial, steps: Floats, wanted: float
     mass = own * factor
     node = np.zeros(len(patches.points))
     np.add.at(node, patches.conn[:, :3], (mass / 3.0)[:, None])
-    return Masses(node, float(own.sum()), float((mass - own).sum()), factor)
+    area = np.zeros(len(patches.points))
+    np.add.at(area, patches.conn[:, :3], (patches.coef[:, C_AREA] / 3.0)[:, None])
+    return Masses(node, float(own.sum()), float((mass - own).sum()), factor, area)
 
 
 def side_inertia(patches: Patches, material: ShellMaterial, form: ShellForm, dt: float) -> Floats:
