@@ -45,6 +45,11 @@ class Edge:
         """True where the edge is a flange."""
         return np.abs(self.elevation) <= LEVEL
 
+    @property
+    def flange_slope(self) -> float:
+        """Median slope of the flange at its edge [rad]; 0 without one."""
+        return float(np.median(np.abs(self.elevation[self.is_flange]))) if self.is_flange.any() else 0.0
+
 
 def find_edge(mesh: TriMesh, outer: Ints) -> Edge:
     """The edge ``outer`` (point numbers) of a mesh whose normals point up; raises :class:`SolveError` where it points down or inwards."""
@@ -110,33 +115,38 @@ def plane_level(edge: Edge, land: float, radius: float) -> float:
     return float(np.average(led, weights=0.5 * (length + np.roll(length, 1))))
 
 
-def sections(edge: Edge, level: float, land: float, radius: float, chord: float) -> Floats:
-    """Section points ``(k, s, 2)`` (out, up) [mm] from each edge point to the blankholder plane; ``s = 1`` where all of the edge lies in it already."""
+def sections(edge: Edge, level: float, land: float, radius: float, chord: float) -> tuple[Floats, Floats]:
+    """Section points ``(k, s, 2)`` (out, up) [mm] from each edge point to the blankholder plane and the elevation there ``(k, s)`` [rad].
+
+    ``s = 1`` where all of the edge lies in the plane already.
+    """
     a, rise = edge.elevation, level - edge.points[:, 2]
     flange = edge.is_flange
     if flange.all() and np.abs(a).max() == 0.0 and np.abs(rise).max() < 1e-6:
-        return np.zeros((len(a), 1, 2))
+        return np.zeros((len(a), 1, 2)), np.zeros((len(a), 1))
     arcs = divisions(radius, 0.5 * math.pi, chord, 6.0)
     lands = max(math.ceil(land / 3.0), 1)
     count = arcs + lands
-    out = np.zeros((len(a), count + 1, 2))
-    for i in range(len(a)):
-        out[i] = _flange_section(a[i], rise[i], land, radius, count) if flange[i] else _wall_section(a[i], rise[i], radius, lands, arcs)
-    return out
+    made = [
+        _flange_section(a[i], rise[i], land, radius, count) if flange[i] else _wall_section(a[i], rise[i], radius, lands, arcs)
+        for i in range(len(a))
+    ]
+    return np.stack([m[0] for m in made]), np.stack([m[1] for m in made])
 
 
-def _wall_section(a: float, rise: float, radius: float, lands: int, arcs: int) -> Floats:
+def _wall_section(a: float, rise: float, radius: float, lands: int, arcs: int) -> tuple[Floats, Floats]:
     length = (rise - radius * (1.0 - math.cos(a))) / math.sin(a)
     straight = np.linspace(0.0, length, lands + 1)[:, None] * np.array([math.cos(a), math.sin(a)])
-    at = np.linspace(a, 0.0, arcs + 1)[1:]
+    at = np.linspace(a, 0.0, arcs + 1)
     bend = np.stack([radius * (math.sin(a) - np.sin(at)), radius * (np.cos(at) - math.cos(a))], axis=1)
-    return np.vstack([straight, straight[-1] + bend])
+    return np.vstack([straight, straight[-1] + bend[1:]]), np.concatenate([np.full(lands, a), at])
 
 
-def _flange_section(a: float, rise: float, land: float, radius: float, count: int) -> Floats:
+def _flange_section(a: float, rise: float, land: float, radius: float, count: int) -> tuple[Floats, Floats]:
     slope = math.tan(a)
     # second derivative of the cubic at its ends: (6 rise - 4 slope D) / D^2 and (2 slope D - 6 rise) / D^2
     reach = max(land, 8.0 * abs(slope) * radius, math.sqrt(12.0 * abs(rise) * radius))
     u = np.linspace(0.0, 1.0, count + 1)
     v = slope * reach * (u**3 - 2 * u**2 + u) + rise * (3 * u**2 - 2 * u**3)
-    return np.stack([u * reach, v], axis=1)
+    steep = slope * (3 * u**2 - 4 * u + 1) + rise / reach * (6 * u - 6 * u**2)
+    return np.stack([u * reach, v], axis=1), np.arctan(steep)

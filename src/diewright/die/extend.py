@@ -16,51 +16,57 @@ from diewright.geometry.mesh import TriMesh
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
-PART, LED, PLANE = 0, 1, 2
-"""Kinds of triangles of the drawn surface: the part, what is led out of its edge, the blankholder plane."""
+PART, WALL, FLANGE, PLANE = 0, 1, 2, 3
+"""Kinds of triangles of the drawn surface: the part, what is led out of a wall, out of a flange, the blankholder plane."""
 BEYOND = 15.0
 """How far the blankholder plane reaches beyond the blank [mm]."""
 
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """The middle surface of the drawn sheet with what is led on from it, normals up; ``kind (m,)`` of each triangle; ``level`` [mm] of the blankholder
-    plane; ``led`` true where something had to be led out of the edge."""
+    """The middle surface of the drawn sheet with what is led on from it; ``normals (n, 3)`` unit normals at its points, up; ``kind (m,)`` of each triangle;
+    ``level`` [mm] of the blankholder plane; ``flange_slope`` [rad] of the part's flange at its edge (median, 0 without one); ``led`` true where something had
+    to be led out of the edge."""
 
     mesh: TriMesh
+    normals: Floats
     kind: NDArray[np.int8]
     level: float
+    flange_slope: float
     led: bool
 
 
-def lead_on(part: TriMesh, edge: Edge, blank: Floats, land: float, radius: float, chord: float, spacing: float) -> Drawn:
+def lead_on(part: TriMesh, normals: Floats, edge: Edge, blank: Floats, land: float, radius: float, chord: float, spacing: float) -> Drawn:
     """Lead the surface on.
 
-    ``blank (k, 2)`` is the flat blank's outline; ``land`` and ``radius`` [mm] those of the middle surface; ``chord`` [mm] the chord error at the radius;
+    ``normals (n, 3)`` unit normals at the part's points; ``blank (k, 2)`` is the flat blank's outline; ``land`` and ``radius`` [mm] those of the middle surface; ``chord`` [mm] the chord error at the radius;
     ``spacing`` [mm] of the points on the plane. Raises :class:`SolveError` where the surface would fold.
     """
     level = plane_level(edge, land, radius)
-    section = sections(edge, level, land, radius, chord)
-    columns = _swept(edge, section)
+    section, elevation = sections(edge, level, land, radius, chord)
+    columns, outward = _swept(edge, section)
+    standing = _standing(elevation, outward)
     k, s = len(edge.points), section.shape[1]
-    points, cells, kinds = [part.points], [part.triangles], [np.full(len(part.triangles), PART)]
+    points, cells, kinds, up = [part.points], [part.triangles], [np.full(len(part.triangles), PART)], [normals]
     numbers = edge.numbers
     count = len(part.points)
     for j in range(1, s):
         new = (count + np.arange(k)).astype(np.int32)
         points.append(columns[:, j])
+        up.append(standing[:, j])
         cells.append(_strip(numbers, new))
-        kinds.append(np.full(2 * k, LED))
+        kinds.append(np.tile(np.where(edge.is_flange & np.roll(edge.is_flange, -1), FLANGE, WALL), 2))
         numbers, count = new, count + k
     inner = columns[:, -1, :2]
     outer = _limit(inner, blank, spacing)
     flat, plane = flat_ring(inner, outer, spacing)
     points.append(np.column_stack([flat[k:], np.full(len(flat) - k, level)]))
+    up.append(np.tile([0.0, 0.0, 1.0], (len(flat) - k, 1)))
     number = np.concatenate([numbers, count + np.arange(len(flat) - k)]).astype(np.int32)
     cells.append(number[plane])
     kinds.append(np.full(len(plane), PLANE))
     mesh = TriMesh(np.concatenate(points), np.concatenate(cells).astype(np.int32))
-    return Drawn(mesh, np.concatenate(kinds).astype(np.int8), level, s > 1)
+    return Drawn(mesh, np.concatenate(up), np.concatenate(kinds).astype(np.int8), level, edge.flange_slope, s > 1)
 
 
 def _strip(inner: Ints, outer: Ints) -> Ints:
@@ -69,14 +75,19 @@ def _strip(inner: Ints, outer: Ints) -> Ints:
     return np.concatenate([np.stack([a, c, d], axis=1), np.stack([a, d, b], axis=1)]).astype(np.int32)
 
 
-def _swept(edge: Edge, section: Floats) -> Floats:
-    """Points ``(k, s, 3)`` of the sections set up across the edge; their directions are spread where neighbours would cross."""
+def _standing(elevation: Floats, outward: Floats) -> Floats:
+    """Unit normals ``(k, s, 3)`` of the swept sections, up."""
+    return np.concatenate([-np.sin(elevation)[:, :, None] * outward[:, None, :], np.cos(elevation)[:, :, None]], axis=2)
+
+
+def _swept(edge: Edge, section: Floats) -> tuple[Floats, Floats]:
+    """Points ``(k, s, 3)`` of the sections set up across the edge, and the way out in plan; it is spread where neighbours would cross."""
     outward, reach = edge.outward, section[:, -1, 0]
     for _ in range(400):
         columns = edge.points[:, None, :] + np.concatenate([section[:, :, :1] * outward[:, None, :], section[:, :, 1:]], axis=2)
         crossing = _crossing(edge.points[:, :2], columns[:, -1, :2])
         if not crossing.any():
-            return columns
+            return columns, outward
         spread = 0.25 * np.roll(outward, 1, axis=0) + 0.5 * outward + 0.25 * np.roll(outward, -1, axis=0)
         near = crossing | np.roll(crossing, 1) | np.roll(crossing, -1) | np.roll(crossing, 2) | np.roll(crossing, -2)
         outward = np.where(near[:, None], spread, outward)

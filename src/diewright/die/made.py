@@ -31,12 +31,13 @@ class Made:
     opening: Floats
 
 
-def make(drawn: Drawn, zones: Zones, normals: Floats, thickness: float, extra: float) -> Made:
+def make(drawn: Drawn, zones: Zones, thickness: float, extra: float) -> Made:
     """Faces from the drawn middle surface.
 
     Punch and blankholder lie ``t/2`` above it, the die ``t/2 + c sin^2(slope)`` below, so that the gap is ``t`` on level areas and ``t + c`` at a vertical wall
     (``extra`` is ``c`` [mm]; the blend between is ours).
     """
+    normals = drawn.normals
     upper = parallel(drawn.mesh, normals, np.full(len(normals), 0.5 * thickness))
     level = np.clip(normals[:, 2], -1.0, 1.0)
     lower = parallel(drawn.mesh, normals, -(0.5 * thickness + extra * (1.0 - level**2)))

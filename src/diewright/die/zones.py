@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from diewright.die.extend import PLANE, Drawn
+from diewright.die.extend import FLANGE, PLANE, Drawn
 from diewright.errors import SolveError
 from diewright.geometry.mesh import TriMesh
 
@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 HELD = math.radians(6.0)
-"""Steepest slope that the blankholder presses on."""
+"""How much steeper than at its edge a flange may be where the blankholder presses on it."""
 SHOULDER = 30.0
 """Largest radius of a die shoulder in sheet thicknesses: what is bent less is wall."""
 
@@ -32,19 +32,21 @@ class Zones:
     punched: Mask
 
 
-def split(drawn: Drawn, normals: Floats, thickness: float) -> Zones:
-    """Zones of the drawn surface; ``normals (n, 3)`` are unit normals at its points.
+def split(drawn: Drawn, thickness: float) -> Zones:
+    """Zones of the drawn surface.
 
-    The blankholder takes the plane and what joins it within 6 degrees of level and 2 thicknesses (or a tenth of the depth) of its height. The die shoulder is what follows inwards
-    while the surface bends down more tightly than 30 thicknesses. All else, if connected, is the punch's. Raises :class:`SolveError` if nothing is left for it.
+    The blankholder takes the plane, what was led on from a flange, and of the part what joins that without bending down more tightly than 30 thicknesses, within
+    6 degrees of the slope at the edge and a quarter of the depth of the plane's level. The die shoulder is what follows inwards while the surface does bend
+    that tightly. All else, if connected, is the punch's. Raises :class:`SolveError` if nothing is left for it.
     """
     mesh = drawn.mesh
     slope = np.arccos(np.clip(mesh.normals[:, 2], -1.0, 1.0))
     depth = drawn.level - float(mesh.points[:, 2].min())
-    high = np.abs(mesh.centroids[:, 2] - drawn.level) <= max(2.0 * thickness, 0.1 * depth)
-    held = flood(mesh, drawn.kind == PLANE, (slope <= HELD) & high)
-    bend = downhill_curvature(mesh, normals)
-    shoulder = flood(mesh, held, (bend > 1.0 / (SHOULDER * thickness)) & ~held) & ~held
+    high = np.abs(mesh.centroids[:, 2] - drawn.level) <= max(2.0 * thickness, 0.25 * depth)
+    bend = downhill_curvature(mesh, drawn.normals)
+    tight = bend > 1.0 / (SHOULDER * thickness)
+    held = flood(mesh, (drawn.kind == PLANE) | (drawn.kind == FLANGE), (slope <= drawn.flange_slope + HELD) & high & ~tight)
+    shoulder = flood(mesh, held, tight & ~held) & ~held
     rest = ~held & ~shoulder
     if not rest.any():
         raise SolveError(

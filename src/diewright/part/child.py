@@ -59,12 +59,15 @@ def main(request_path: str) -> int:
         try:
             import numpy as np
 
-            from diewright.part.reading import read_part
+            if request.get("task") == "tool":
+                from diewright.part.tool_faces import read_tool as work
+            else:
+                from diewright.part.reading import read_part as work
 
             def progress(phase: str, done: float) -> None:
                 _write(folder, "progress.json", {"phase": phase, "done": done})
 
-            values, arrays = read_part(request, progress)
+            values, arrays = work(request, progress)
             pack: dict[str, Any] = dict(arrays)
             np.savez(folder / "arrays.npz", **pack)
             _write(folder, "result.json", values)

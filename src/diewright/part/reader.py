@@ -25,6 +25,7 @@ class PartShape:
     centre lies on the side of the normal; ``edges (k, 2)`` point pairs along CAD edges; ``sharp (n,)`` 1 on sharp edges inside the part, ``rim (n,)`` 1 on free edges;
     ``drawn (n, 3)`` the points before they were moved to the middle [mm];
     ``normal (m, 3)`` unit normals of the true surface in the middle of each triangle (facets of a vertical round wall are not all vertical);
+    ``point_normal (n, 3)`` those at the points, 0 where faces meet sharply;
     ``quality (m,)`` signed inverse condition number of each triangle. ``values`` as the stage contract names them.
     """
 
@@ -36,6 +37,7 @@ class PartShape:
     rim: np.ndarray
     drawn: np.ndarray
     normal: np.ndarray
+    point_normal: np.ndarray
     quality: np.ndarray
     values: dict[str, Any] = field(default_factory=dict)
 
@@ -69,19 +71,11 @@ def read(
         )
     if not kind == "stl" and min_edge and target_edge and min_edge > target_edge:
         raise InputError(f"the minimum edge ({min_edge:g} mm) is longer than the target edge ({target_edge:g} mm).", where="part.min_edge")
-    with private_folder() as folder:
-        copy = folder / f"part.{kind}"
-        try:
-            shutil.copyfile(path, copy)
-        except OSError as error:
-            raise FileError(
-                f"the file '{path.name}' cannot be read ({error.strerror}).", where="part.file", help="Check permissions and disk space."
-            ) from None
-        request = {
-            "path": str(copy), "kind": kind, "remark": remark, "unit": unit, "skin": skin, "direction": list(direction) if direction else None,
-            "target_edge": target_edge, "chord_error": chord_error, "min_edge": min_edge,
-        }  # fmt: skip
-        values, arrays = run_child("diewright.part.child", request, folder, path.name, limits, watch, started)
+    request = {
+        "kind": kind, "remark": remark, "unit": unit, "skin": skin, "direction": list(direction) if direction else None,
+        "target_edge": target_edge, "chord_error": chord_error, "min_edge": min_edge,
+    }  # fmt: skip
+    values, arrays = _in_child(path, request, limits, watch, started)
     mesh = TriMesh(arrays["points"], arrays["triangles"])
     return PartShape(
         mesh,
@@ -92,9 +86,41 @@ def read(
         arrays["rim"],
         arrays["drawn"],
         smooth_normals(mesh, arrays["normal"]),
+        arrays["normal"],
         arrays["quality"],
         values,
     )
+
+
+def read_tool(path: Path, *, unit: str = "", limits: Limits = Limits(), watch: Watch | None = None) -> tuple[TriMesh, dict[str, Any]]:
+    """A face of a tool in its own coordinates [mm], triangulated finely as it stands, and what was found (``unit``, ``faces``, ``audit``).
+
+    ``unit`` is that of an STL file. Raises as :func:`read`.
+    """
+    size = open_checked(path, limits.file_megabytes)
+    kind, remark = sniff(path, size)
+    if kind == "stl" and not unit:
+        raise InputError(
+            f"the STL file '{path.name}' carries no unit of length.", where="part.unit", help="State part.unit: mm, cm, m or inch."
+        )
+    request = {"task": "tool", "kind": kind, "remark": remark, "unit": unit if kind == "stl" else ""}
+    values, arrays = _in_child(path, request, limits, watch or Watch(), None)
+    return TriMesh(arrays["points"], arrays["triangles"]), values
+
+
+def _in_child(
+    path: Path, request: dict[str, Any], limits: Limits, watch: Watch, started: Callable[[int], None] | None
+) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """Copy the file into a private folder and do the request on the copy in a child process."""
+    with private_folder() as folder:
+        copy = folder / f"part.{request['kind']}"
+        try:
+            shutil.copyfile(path, copy)
+        except OSError as error:
+            raise FileError(
+                f"the file '{path.name}' cannot be read ({error.strerror}).", where="part.file", help="Check permissions and disk space."
+            ) from None
+        return run_child("diewright.part.child", {**request, "path": str(copy)}, folder, path.name, limits, watch, started)
 
 
 def smooth_normals(mesh: TriMesh, at_points: np.ndarray) -> np.ndarray:

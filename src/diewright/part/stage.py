@@ -57,7 +57,7 @@ def _part_work(inputs: PartInputs, upstream: Mapping[str, Result], files: Mappin
     feature = np.maximum(shape.sharp, shape.rim)
     mesh = FieldMesh(
         shape.mesh,
-        point={"sharp": feature, "inner_sharp": shape.sharp, "curvature": shape.curvature},
+        point={"sharp": feature, "inner_sharp": shape.sharp, "curvature": shape.curvature, "normal": shape.point_normal},
         cell={"face": shape.face, "normal": shape.normal, "quality": shape.quality},
     )
     arrays: dict[str, np.ndarray] = {"feature_edges": shape.mesh.points[shape.edges].reshape(-1, 2, 3)}
@@ -170,7 +170,12 @@ def _measured(inputs: TippingInputs, part: Result, tipper: Tipper, chosen: Candi
     }  # fmt: skip
     moved = FieldMesh(
         mesh,
-        point={"depth": depth, "radius": measure.signed_radius(curvature), "sharp": np.asarray(fields.point["sharp"])},
+        point={
+            "depth": depth,
+            "radius": measure.signed_radius(curvature),
+            "sharp": np.asarray(fields.point["sharp"]),
+            "normal": sense * np.asarray(fields.point["normal"]) @ rotation.T,
+        },
         cell={"draft_deg": angle, "undercut": undercut.astype(np.int8), "face": np.asarray(fields.cell["face"])},
     )
     edges = np.asarray(part.arrays["feature_edges"])
