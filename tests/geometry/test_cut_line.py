@@ -84,7 +84,8 @@ def test_far_points_follow_their_neighbours_not_the_nearest_line():
     ss, yy = (a.ravel() for a in np.meshgrid(s, y, indexing="ij"))
 
     def shape(s, y):
-        return np.column_stack([np.clip(s, -half, half), y, np.maximum(np.abs(s) - half, 0)])
+        out = np.maximum(np.abs(s) - half, 0)
+        return np.column_stack([np.clip(s, -half, half) + np.sign(s) * 0.1 * out, y, out])
 
     from cups import grid
 
@@ -101,6 +102,8 @@ def test_far_points_follow_their_neighbours_not_the_nearest_line():
     for given in (line, line[::-1]):
         signed = inside_line(mesh.points, given, mesh.point_normals, triangles=mesh.triangles)
         np.testing.assert_array_equal(signed[clear] > 0, inside[clear])
+        alone = inside_line(mesh.points, given, mesh.point_normals)
+        assert ((alone[clear] > 0) != inside[clear]).any()  # what the joining is for
 
 
 @pytest.mark.parametrize("n", [12, 24])

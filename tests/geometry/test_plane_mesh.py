@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+import shapely
 
 from diewright.errors import Cancelled, InputError, SolveError
 from diewright.geometry import plane_mesh
 from diewright.geometry.plane_mesh import mesh_region, sizes_from
+from diewright.geometry.plane_region import quarter_of
 from diewright.geometry.resample import resample, track
 from diewright.geometry.size_grid import SizeGrid, size_grid, slope_of
 from diewright.watch import Watch
@@ -133,6 +135,55 @@ def test_a_quarter_has_its_nodes_on_the_axes(hole):
     whole = mesh_region(circle(60.0), holes=holes, size=3.0)
     assert 4 * mesh.areas.sum() == pytest.approx(whole.areas.sum(), rel=2e-3)
     assert mesh.angle_min_deg >= 25.0
+
+
+def test_a_quarter_of_an_outline_that_has_no_vertex_on_the_axes():
+    a = 0.123 + 2 * np.pi * np.arange(4001) / 4001
+    turn = np.array([[np.cos(0.7), -np.sin(0.7)], [np.sin(0.7), np.cos(0.7)]])
+    wavy = np.column_stack([(52 + 5 * np.cos(4 * a)) * np.cos(a), (47 + 5 * np.cos(4 * a)) * np.sin(a)])
+    slanting = np.vstack([wavy, wavy[:1]]) * 0.8 @ turn.T * (0.9, 1.0) + (0.3, -0.2)
+    mesh = mesh_region(wavy, lines=[slanting], size=3.0, quarter=True)
+    assert_sound(mesh, loops=1)
+    ends = mesh.points[mesh.line_nodes[0][[0, -1]]]
+    assert (ends == 0.0).any(axis=1).all()
+    assert mesh.points.min() == 0.0
+    assert not ((mesh.points != 0) & (np.abs(mesh.points) < 0.5)).any()
+    assert mesh.angle_min_deg >= 25.0
+
+
+def test_exact_axes_when_the_cut_rounds():
+    """Slanting edges meet the axes at places that rounding moves off them by less than a millionth of a micron."""
+    kite = np.array([[31.7, -11.3], [27.1, 23.9], [-13.7, 37.3], [-29.9, -17.1]])
+    cut, lines = quarter_of(shapely.Polygon(kite + 1e-13), [shapely.LineString([(20.0, -1.0), (21.0, 13.0), (-3.0, 17.0)])])
+    p = np.array(cut.exterior.coords)
+    assert ((p == 0) | (p > 1.0)).all()
+    assert len(lines[0]) == 1
+    skewed = shapely.transform(shapely.box(0, 0, 10, 10), lambda x: x + 3e-9 * (x == 0))
+    p = np.array(quarter_of(skewed, [])[0].exterior.coords)
+    assert p.min() == 0.0
+
+
+def test_small_holes_and_odd_pieces_grade_their_surroundings():
+    mesh = mesh_region(
+        SQUARE,
+        holes=[circle(1.0, centre=(10, 10))],
+        size=6.0,
+        lines=[np.array([[-20.0, -20.0], [0.0, -20.0], [0.0, -11.3], [20.0, -11.3]])],
+    )
+    assert_sound(mesh, loops=2)
+    assert len(mesh.hole_nodes[0]) == 8
+    assert mesh.angle_min_deg >= 25.0
+    middle = mesh.points[mesh.triangles].mean(axis=1)
+    size = np.sqrt(mesh.areas / 0.433)
+    away = np.linalg.norm(middle - (10, 10), axis=1)
+    ring = (away > 1) & (away < 4)
+    assert size[ring].max() < 0.77 + 0.27 * 4 + 0.5
+    # 8.7 mm between two corners at 6 mm wanted: two edges, not one of 8.7
+    line = mesh.points[mesh.line_nodes[0]]
+    upright = np.sort(line[np.abs(line[:, 0]) < 1e-9][:, 1])
+    assert np.diff(upright).max() < 1.25 * 6.0
+    step = np.linalg.norm(np.diff(line, axis=0), axis=1)
+    assert np.maximum(step[1:] / step[:-1], step[:-1] / step[1:]).max() <= 1.35
 
 
 def test_the_size_follows_a_field_and_grows_slowly():

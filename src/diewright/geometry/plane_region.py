@@ -19,6 +19,7 @@ Ints = NDArray[np.int64]
 
 _NEAR = 0.5  # of the local size: a line nearer to an edge than this is dropped there
 _HOLE_NODES = 8
+_SHORT = 0.9  # of the wanted size: shorter boundary edges grade their surroundings
 
 
 @dataclass
@@ -175,11 +176,11 @@ def sample(
     for line_pieces in pieces:
         tracks.append([_attached(np.array(piece.coords), rings, kept, grid) for piece in line_pieces])
     boundary = [track(r, True, k) for r, k in zip(rings, kept, strict=True)]
-    for _ in range(2):  # edges that had to be shorter than wanted go into the field, and all is sampled again with it
+    for _ in range(3):  # edges that had to be shorter than wanted go into the field, and all is sampled again with it
         nodes = [resample(b, grid, least=_HOLE_NODES) for b in boundary]
         inner = [[resample(t, grid, smooth=True, least=_HOLE_NODES) for t in ts] for ts in tracks]
         middles, lengths = _edges_of(nodes, inner, tracks)
-        short = lengths < 0.8 * grid.at(middles)
+        short = lengths < _SHORT * grid.at(middles)
         if not short.any():
             break
         grid.lower(middles[short], lengths[short])

@@ -21,7 +21,6 @@ Ints = NDArray[np.int64]
 CORNER_DEG = 25.0
 _WINDOW = 0.3  # of the wanted edge: a fillet below about 0.7 edges is a corner
 _APART = 0.35  # of the wanted edge: corners nearer than this are one
-_LONGER = 1.25  # of the wanted edge: a piece of one and a half edges gets two
 _FINE = 8  # samples an edge for the smoothing
 
 
@@ -139,9 +138,7 @@ def resample(line: Track, field: SizeGrid, *, least: int = 1, smooth: bool = Fal
         density = 1.0 / field.at(line.at(fine))
         t = np.r_[0.0, np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(fine))]
         share = (b - a) / line.length
-        count = max(1, round(float(t[-1])), round(least * share) if line.closed else 1)
-        if t[-1] > _LONGER * count:
-            count += 1
+        count = max(_count(float(t[-1])), round(least * share) if line.closed else 1)
         if line.closed and len(stops) == 2:
             count = max(count, 3)
         s = np.interp(np.linspace(0.0, t[-1], _FINE * count + 1), t, fine)
@@ -152,6 +149,12 @@ def resample(line: Track, field: SizeGrid, *, least: int = 1, smooth: bool = Fal
     if not line.closed:
         nodes.append(line.points[-1:])
     return np.concatenate(nodes)
+
+
+def _count(edges: float) -> int:
+    """Whole edges for a piece that wants ``edges`` of them: none longer than wanted by a tenth (a lone one by 0.3), none shorter than 0.65 of it."""
+    count = max(round(edges), 1)
+    return count + 1 if edges > count * (1.3 if count == 1 else 1.1) else count
 
 
 def _least_on(line: Track, field: SizeGrid, a: float, b: float) -> float:
