@@ -65,7 +65,7 @@ class SkidTracker:
         """What shows on the ``visible`` nodes (n,) of the sheet as it stands."""
         marked = (self._way > SLID) & ~self._on
         show = np.asarray(marked & visible, dtype=np.bool_)
-        inside = visible[mesh.triangles].all(axis=1)
+        inside = np.asarray(visible[mesh.triangles].all(axis=1))
         full = show[mesh.triangles].mean(axis=1)
         return Skid(
             show, _edge_of(mesh, self._way, show, inside), float((mesh.areas * full)[inside].sum()), float(self._way[show].max(initial=0.0))

@@ -29,6 +29,7 @@ from scipy.spatial import cKDTree
 from diewright.errors import InputError
 from diewright.sheet.limit_margin import wrinkle_tendency
 from diewright.tryout.strains import principal
+from diewright.tryout.strip import neighbours
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer]
@@ -43,7 +44,7 @@ TURNED = 0.5
 """Least cosine between the directions at both ends of a strip: beyond 60 degrees they are no longer one direction."""
 EDGES = 5.0
 """Edges a wave needs."""
-_CHUNK = 2000
+_CHUNK = 5000
 
 
 def tendency(stress: Floats, plastic_strain: Floats) -> Floats:
@@ -101,22 +102,18 @@ class WrinkleMeter:
 
     def _lay(self, flat: Floats, axes: Floats, edge: Floats, areas: Floats) -> tuple[csr_matrix, NDArray[np.intp]]:
         sigma, across = SHARE * self._wave, 0.9 * edge
-        tree = cKDTree(flat)
+        order = np.argsort(flat[:, 0], kind="stable")
+        own = np.zeros(self._n, dtype=np.int64)
         rows, cols, weights, near = [], [], [], []
-        for start in range(0, self._n, _CHUNK):
-            i, j = _pairs(tree, flat, np.arange(start, min(start + _CHUNK, self._n)), REACH * sigma)
-            d, c = flat[j] - flat[i], (axes[i] * axes[j]).sum(axis=1)
-            # the strip follows the directions: the chord of a circle stands along the mean of its two tangents
-            mean = axes[i] + np.where(c < 0.0, -1.0, 1.0)[:, None] * axes[j]
-            mean /= np.linalg.norm(mean, axis=1, keepdims=True)
-            s = (d * mean).sum(axis=1)
-            r = d[:, 1] * mean[:, 0] - d[:, 0] * mean[:, 1]
-            inside = (np.abs(r) <= 2.0 * across[i]) & (np.abs(c) > TURNED)
-            i, j, s, r = i[inside], j[inside], s[inside] / sigma, r[inside] / across[i[inside]]
+        for first in range(0, self._n, _CHUNK):
+            last = min(first + _CHUNK, self._n)
+            own[order[first:last]] = np.arange(last - first)
+            i, j, s, r = neighbours(order, flat, axes, first, last, REACH * sigma, 2.0 * across, TURNED)
+            s, r = s / sigma, r / across[i]
             w = areas[j] * np.exp(-0.5 * (s * s + r * r))
             rows.append(i)
             cols.append(j)
-            weights.append(_fit_weights(i - start, s, r, w, min(start + _CHUNK, self._n) - start))
+            weights.append(_fit_weights(own[i], s, r, w, last - first))
             close = (np.abs(s) * sigma <= 0.5 * self._wave) & (np.abs(r) <= 0.6)
             near.append(np.column_stack([i[close], j[close]]))
         smooth = csr_matrix((np.concatenate(weights), (np.concatenate(rows), np.concatenate(cols))), shape=(self._n, self._n))
@@ -137,11 +134,6 @@ class WrinkleMeter:
     def _range(self, deviation: Floats) -> Floats:
         around = deviation[self._near]
         return around.max(axis=1) - around.min(axis=1)
-
-
-def _pairs(tree: cKDTree, flat: Floats, nodes: NDArray[np.intp], reach: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    found = cKDTree(flat[nodes]).sparse_distance_matrix(tree, reach, output_type="ndarray")
-    return nodes[found["i"]], found["j"]
 
 
 def _fit_weights(i: NDArray[np.intp], s: Floats, r: Floats, w: Floats, n: int) -> Floats:
