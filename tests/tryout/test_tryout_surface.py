@@ -69,6 +69,13 @@ def test_a_sheet_that_rests_on_the_radius_is_not_marked():
     assert not tracker.at_end(mesh, every).nodes.any()
 
 
+def test_the_way_between_two_frames_counts_if_either_end_is_on_the_radius():
+    tracker = SkidTracker(3, 1.0)
+    tracker.add(np.array([True, False, False]), np.full(3, 0.5), np.zeros(3))
+    tracker.add(np.array([False, True, False]), np.full(3, 0.5), np.full(3, 2.0))
+    np.testing.assert_array_equal(tracker.way, [2.0, 2.0, 0.0])
+
+
 def test_frames_of_another_size_are_refused():
     with pytest.raises(InputError, match="does not fit"):
         SkidTracker(3, 1.0).add(np.ones(2, bool), np.ones(2), np.ones(2))
