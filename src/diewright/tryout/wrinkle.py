@@ -16,7 +16,7 @@ A tight corner of the part is curved along ``s`` too. There the sheet is measure
 (one row a tool, nan where that face is not opposite). A wave of the sheet is in its place and in its distances alike, the curvature of the tool is only in its place; the
 least of the heights counts. Without such rows a corner of radius R shows up where R is below about ``2 longest``.
 
-Waves need five edges a length to be seen; ``resolved`` says how short a wave the mesh can show.
+Measured on clean cups with a die radius of 5.5 t: 0.05 t at edges of 2 t, 0.1 t at 3 t, 0.2 t at 4 t: refine for tight radii. Waves need five edges a length to be seen; ``resolved`` says how short a wave the mesh can show.
 """
 
 from __future__ import annotations
