@@ -36,19 +36,7 @@ def flow(ep, mat, table):  # noqa: ANN201
     r = type(ep)
     kind = int(mat[M_CURVE])
     if kind == TABLE:
-        scale = mat[M_SCALE]
-        bins = int(mat[M_BINS])
-        u = ep / (ep + scale)
-        k = min(int(u * r(bins)), bins - 1)
-        w = r(1.0) / r(bins)
-        s = u * r(bins) - r(k)
-        a, b = table[k, 0], table[k + 1, 0]
-        da, db = w * table[k, 1], w * table[k + 1, 1]
-        c2 = r(3.0) * (b - a) - r(2.0) * da - db
-        c3 = r(2.0) * (a - b) + da + db
-        value = a + s * (da + s * (c2 + s * c3))
-        rate = (da + s * (r(2.0) * c2 + r(3.0) * s * c3)) / w
-        return value, rate * scale / ((ep + scale) * (ep + scale))
+        return table_flow(ep, mat, table)
     value = mat[M_H] * ep
     slope = mat[M_H]
     if kind != VOCE:
@@ -61,3 +49,22 @@ def flow(ep, mat, table):  # noqa: ANN201
         value += (r(1.0) - mat[M_SHARE]) * mat[M_SS] - fall
         slope += mat[M_C] * fall
     return value, slope
+
+
+@njit(**INLINE)
+def table_flow(ep, mat, table):  # noqa: ANN201
+    """As :func:`flow` from the table."""
+    r = type(ep)
+    scale = mat[M_SCALE]
+    bins = int(mat[M_BINS])
+    u = ep / (ep + scale)
+    k = min(int(u * r(bins)), bins - 1)
+    w = r(1.0) / r(bins)
+    s = u * r(bins) - r(k)
+    a, b = table[k, 0], table[k + 1, 0]
+    da, db = w * table[k, 1], w * table[k + 1, 1]
+    c2 = r(3.0) * (b - a) - r(2.0) * da - db
+    c3 = r(2.0) * (a - b) + da + db
+    value = a + s * (da + s * (c2 + s * c3))
+    rate = (da + s * (r(2.0) * c2 + r(3.0) * s * c3)) / w
+    return value, rate * scale / ((ep + scale) * (ep + scale))

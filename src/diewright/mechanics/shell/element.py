@@ -75,12 +75,21 @@ def mix(p, a, q, b):  # noqa: ANN201
 
 
 @njit(**INLINE)
-def gradients(x, conn, coef, e):  # noqa: ANN201
-    """Side gradients ``(f0, g0, f1, g1, f2, g2)`` (x,1 and x,2 at the sides) and the triangle's ``(u, v, n, J)``."""
-    r = type(coef[e, 0])
+def edges(x, conn, e, r):  # noqa: ANN201
+    """From corner 0 to the other five nodes of the patch."""
     i0 = conn[e, 0]
-    p1, p2 = edge(x, i0, conn[e, 1], r), edge(x, i0, conn[e, 2], r)
-    p3, p4, p5 = edge(x, i0, conn[e, 3], r), edge(x, i0, conn[e, 4], r), edge(x, i0, conn[e, 5], r)
+    return (
+        edge(x, i0, conn[e, 1], r),
+        edge(x, i0, conn[e, 2], r),
+        edge(x, i0, conn[e, 3], r),
+        edge(x, i0, conn[e, 4], r),
+        edge(x, i0, conn[e, 5], r),
+    )
+
+
+@njit(**INLINE)
+def gradients_of_edges(p1, p2, p3, p4, p5, coef, e):  # noqa: ANN201
+    """Side gradients ``(f0, g0, f1, g1, f2, g2)`` (x,1 and x,2 at the sides) and the triangle's ``(u, v, n, J)``."""
     d0, h0 = p3, less(p1, p2)
     d1, h1 = less(p4, p1), p2
     d2, h2 = less(p5, p2), (-p1[0], -p1[1], -p1[2])
@@ -93,6 +102,13 @@ def gradients(x, conn, coef, e):  # noqa: ANN201
     size = math.sqrt(dot(n, n))
     n = (n[0] / size, n[1] / size, n[2] / size)
     return f0, g0, f1, g1, f2, g2, u, v, n, size
+
+
+@njit(**INLINE)
+def gradients(x, conn, coef, e):  # noqa: ANN201
+    """:func:`gradients_of_edges` of element ``e`` at the positions ``x``."""
+    p1, p2, p3, p4, p5 = edges(x, conn, e, type(coef[e, 0]))
+    return gradients_of_edges(p1, p2, p3, p4, p5, coef, e)
 
 
 @njit(**INLINE)
@@ -112,6 +128,87 @@ def bending(f0, g0, f1, g1, f2, g2, coef, e):  # noqa: ANN201
     return v11, v22, (m[0] + w[0], m[1] + w[1], m[2] + w[2])
 
 
+@njit(**INLINE)
+def metric_and_curvature(f0, g0, f1, g1, f2, g2, n, v11, v22, v12, q0, q1, q2, coef, e):  # noqa: ANN201
+    """``(C11, C22, C12, k11, k22, k12)``; ``q`` are the sides' slopes, turned out of this triangle."""
+    third = type(q0)(1.0 / 3.0)
+    c11 = third * (dot(f0, f0) + dot(f1, f1) + dot(f2, f2))
+    c22 = third * (dot(g0, g0) + dot(g1, g1) + dot(g2, g2))
+    c12 = third * (dot(f0, g0) + dot(f1, g1) + dot(f2, g2))
+    k11, k22, k12 = dot(v11, n) - coef[e, C_K11], dot(v22, n) - coef[e, C_K22], dot(v12, n) - coef[e, C_K12]
+    a1, a2, b1, b2 = coef[e, C_LINEAR], coef[e, C_LINEAR + 1], coef[e, C_LINEAR + 2], coef[e, C_LINEAR + 3]
+    a0, b0 = -a1 - a2, -b1 - b2
+    k11 += q0 * a0 * a0 + q1 * a1 * a1 + q2 * a2 * a2
+    k22 += q0 * b0 * b0 + q1 * b1 * b1 + q2 * b2 * b2
+    k12 += q0 * a0 * b0 + q1 * a1 * b1 + q2 * a2 * b2
+    return c11, c22, c12, k11, k22, k12
+
+
+@njit(**INLINE)
+def raised(c11, c22, c12, k11, k22, k12):  # noqa: ANN201
+    """``G = C0^-1 k`` as ``(g11, g12, g21, g22)``, and ``k G`` as ``(q11, q22, q12)``."""
+    idet = type(c11)(1.0) / (c11 * c22 - c12 * c12)
+    g11, g12 = (c22 * k11 - c12 * k12) * idet, (c22 * k12 - c12 * k22) * idet
+    g21, g22 = (c11 * k12 - c12 * k11) * idet, (c11 * k22 - c12 * k12) * idet
+    return g11, g12, g21, g22, k11 * g11 + k12 * g21, k12 * g12 + k22 * g22, k11 * g12 + k12 * g22
+
+
+@njit(**INLINE)
+def nodal_forces(
+    f0, g0, f1, g1, f2, g2, u, v, n, size, v11, v22, v12, g11, g12, g21, g22, n11, n22, n12, m11, m22, m12, o11, o22, o12, coef, e, force
+) -> None:
+    """Forces and moments of an element into ``force[e]`` from the sums ``S0, S1, S2`` of its stress over the thickness (``n``, ``m``, ``o``)."""
+    r = type(n11)
+    half, two, third = r(0.5), r(2.0), r(1.0 / 3.0)
+    a1, a2, b1, b2 = coef[e, C_LINEAR], coef[e, C_LINEAR + 1], coef[e, C_LINEAR + 2], coef[e, C_LINEAR + 3]
+    a0, b0 = -a1 - a2, -b1 - b2
+    # N = S0 - G S2 G^T,  M = S1 + sym(G S2)
+    r11, r12, r21, r22 = g11 * o11 + g12 * o12, g11 * o12 + g12 * o22, g21 * o11 + g22 * o12, g21 * o12 + g22 * o22
+    n11 -= r11 * g11 + r12 * g12
+    n22 -= r21 * g21 + r22 * g22
+    n12 -= r11 * g21 + r12 * g22
+    m11 += r11
+    m22 += r22
+    m12 += half * (r12 + r21)
+
+    volume = coef[e, C_AREA] * coef[e, C_THICKNESS]
+    tn11, tn22, tn12 = third * volume * n11, third * volume * n22, third * volume * n12
+    bm11, bm22, bm12 = two * volume * m11, two * volume * m22, two * volume * m12
+    # Turning of the normal: the tangential part of V feels the rotation of the triangle.
+    ucon, vcon = cross(v, n), cross(n, u)
+    big = mix(m11, v11, m22, v22)
+    big = mix(r(1.0), big, two * m12, v12)
+    ru = volume * dot(big, ucon) / size
+    rv = volume * dot(big, vcon) / size
+
+    s0, t0 = _side(f0, g0, n, a0, b0, tn11, tn22, tn12, bm11, bm22, bm12)
+    s1, t1 = _side(f1, g1, n, a1, b1, tn11, tn22, tn12, bm11, bm22, bm12)
+    s2, t2 = _side(f2, g2, n, a2, b2, tn11, tn22, tn12, bm11, bm22, bm12)
+    force[e, 18] = half * coef[e, C_TURN] * (bm11 * a0 * a0 + bm22 * b0 * b0 + two * bm12 * a0 * b0)
+    force[e, 19] = half * coef[e, C_TURN + 1] * (bm11 * a1 * a1 + bm22 * b1 * b1 + two * bm12 * a1 * b1)
+    force[e, 20] = half * coef[e, C_TURN + 2] * (bm11 * a2 * a2 + bm22 * b2 * b2 + two * bm12 * a2 * b2)
+    p0, y0 = mix(coef[e, C_SIDE], s0, coef[e, C_SIDE + 2], t0), mix(coef[e, C_SIDE + 1], s0, coef[e, C_SIDE + 3], t0)
+    p1, y1 = mix(coef[e, C_SIDE + 4], s1, coef[e, C_SIDE + 6], t1), mix(coef[e, C_SIDE + 5], s1, coef[e, C_SIDE + 7], t1)
+    p2, y2 = mix(coef[e, C_SIDE + 8], s2, coef[e, C_SIDE + 10], t2), mix(coef[e, C_SIDE + 9], s2, coef[e, C_SIDE + 11], t2)
+    w0, w1, w2 = ru * a0 + rv * b0, ru * a1 + rv * b1, ru * a2 + rv * b2
+    for d in range(3):
+        force[e, d] = -p0[d] - y1[d] + y2[d] - w0 * n[d]
+        force[e, 3 + d] = y0[d] - p1[d] - y2[d] - w1 * n[d]
+        force[e, 6 + d] = -y0[d] + y1[d] - p2[d] - w2 * n[d]
+        force[e, 9 + d] = p0[d]
+        force[e, 12 + d] = p1[d]
+        force[e, 15 + d] = p2[d]
+
+
+@njit(**INLINE)
+def _side(f, g, n, la, lb, tn11, tn22, tn12, bm11, bm22, bm12):
+    """What a side's two gradients carry: membrane force along the gradients, moment along the normal."""
+    bf, bg = bm11 * la + bm12 * lb, bm12 * la + bm22 * lb
+    s = mix(tn11, f, tn12, g)
+    t = mix(tn12, f, tn22, g)
+    return (s[0] + bf * n[0], s[1] + bf * n[1], s[2] + bf * n[2]), (t[0] + bg * n[0], t[1] + bg * n[1], t[2] + bg * n[2])
+
+
 @njit(**KERNEL)
 def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force):  # noqa: ANN201
     """Internal forces of element ``e`` into ``force[e, 3 s + d]`` (slot s, direction d) [N], moments into ``force[e, 18 + side]``.
@@ -120,28 +217,13 @@ def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table,
     initial value; ``stations (ns, 2)``: place over the initial thickness (-1/2 to 1/2) and weight. Returns the answer code.
     """
     r = type(coef[e, 0])
-    zero, half, two, third = r(0.0), r(0.5), r(2.0), r(1.0 / 3.0)
+    zero, two = r(0.0), r(2.0)
     f0, g0, f1, g1, f2, g2, u, v, n, size = gradients(x, conn, coef, e)
     v11, v22, v12 = bending(f0, g0, f1, g1, f2, g2, coef, e)
-    c11 = third * (dot(f0, f0) + dot(f1, f1) + dot(f2, f2))
-    c22 = third * (dot(g0, g0) + dot(g1, g1) + dot(g2, g2))
-    c12 = third * (dot(f0, g0) + dot(f1, g1) + dot(f2, g2))
-    k11, k22, k12 = dot(v11, n) - coef[e, C_K11], dot(v22, n) - coef[e, C_K22], dot(v12, n) - coef[e, C_K12]
-    a1, a2, b1, b2 = coef[e, C_LINEAR], coef[e, C_LINEAR + 1], coef[e, C_LINEAR + 2], coef[e, C_LINEAR + 3]
-    a0, b0 = -a1 - a2, -b1 - b2
-    turn0, turn1, turn2 = coef[e, C_TURN], coef[e, C_TURN + 1], coef[e, C_TURN + 2]
-    q0, q1, q2 = turn0 * slope[conn[e, 6]], turn1 * slope[conn[e, 7]], turn2 * slope[conn[e, 8]]
-    k11 += q0 * a0 * a0 + q1 * a1 * a1 + q2 * a2 * a2
-    k22 += q0 * b0 * b0 + q1 * b1 * b1 + q2 * b2 * b2
-    k12 += q0 * a0 * b0 + q1 * a1 * b1 + q2 * a2 * b2
-    # G = C0^-1 k and its square form
-    idet = r(1.0) / (c11 * c22 - c12 * c12)
-    g11, g12 = (c22 * k11 - c12 * k12) * idet, (c22 * k12 - c12 * k22) * idet
-    g21, g22 = (c11 * k12 - c12 * k11) * idet, (c11 * k22 - c12 * k12) * idet
-    q11, q22, q12 = k11 * g11 + k12 * g21, k12 * g12 + k22 * g22, k11 * g12 + k12 * g22
-
-    thickness = coef[e, C_THICKNESS]
-    h = thickness * stretch[e]
+    q0, q1, q2 = coef[e, C_TURN] * slope[conn[e, 6]], coef[e, C_TURN + 1] * slope[conn[e, 7]], coef[e, C_TURN + 2] * slope[conn[e, 8]]
+    c11, c22, c12, k11, k22, k12 = metric_and_curvature(f0, g0, f1, g1, f2, g2, n, v11, v22, v12, q0, q1, q2, coef, e)
+    g11, g12, g21, g22, q11, q22, q12 = raised(c11, c22, c12, k11, k22, k12)
+    h = coef[e, C_THICKNESS] * stretch[e]
     n11, n22, n12, m11, m22, m12, o11, o22, o12 = zero, zero, zero, zero, zero, zero, zero, zero, zero
     thin = zero
     answer = FINE if size > r(LEAST_AREA) and size < r(MOST_AREA) else TURNED
@@ -173,49 +255,7 @@ def element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table,
         o12 += w * z2 * s12
         thin += w * e33
     stretch[e] = math.exp(thin)
-    # N = S0 - G S2 G^T,  M = S1 + sym(G S2)
-    r11, r12, r21, r22 = g11 * o11 + g12 * o12, g11 * o12 + g12 * o22, g21 * o11 + g22 * o12, g21 * o12 + g22 * o22
-    n11 -= r11 * g11 + r12 * g12
-    n22 -= r21 * g21 + r22 * g22
-    n12 -= r11 * g21 + r12 * g22
-    m11 += r11
-    m22 += r22
-    m12 += half * (r12 + r21)
-
-    volume = coef[e, C_AREA] * thickness
-    tn11, tn22, tn12 = third * volume * n11, third * volume * n22, third * volume * n12
-    bm11, bm22, bm12 = two * volume * m11, two * volume * m22, two * volume * m12
-    # Turning of the normal: the tangential part of V feels the rotation of the triangle.
-    ucon, vcon = cross(v, n), cross(n, u)
-    big = mix(m11, v11, m22, v22)
-    big = mix(r(1.0), big, two * m12, v12)
-    ru = volume * dot(big, ucon) / size
-    rv = volume * dot(big, vcon) / size
-
-    s0, t0 = _side(f0, g0, n, a0, b0, tn11, tn22, tn12, bm11, bm22, bm12)
-    s1, t1 = _side(f1, g1, n, a1, b1, tn11, tn22, tn12, bm11, bm22, bm12)
-    s2, t2 = _side(f2, g2, n, a2, b2, tn11, tn22, tn12, bm11, bm22, bm12)
-    force[e, 18] = half * turn0 * (bm11 * a0 * a0 + bm22 * b0 * b0 + two * bm12 * a0 * b0)
-    force[e, 19] = half * turn1 * (bm11 * a1 * a1 + bm22 * b1 * b1 + two * bm12 * a1 * b1)
-    force[e, 20] = half * turn2 * (bm11 * a2 * a2 + bm22 * b2 * b2 + two * bm12 * a2 * b2)
-    p0, y0 = mix(coef[e, C_SIDE], s0, coef[e, C_SIDE + 2], t0), mix(coef[e, C_SIDE + 1], s0, coef[e, C_SIDE + 3], t0)
-    p1, y1 = mix(coef[e, C_SIDE + 4], s1, coef[e, C_SIDE + 6], t1), mix(coef[e, C_SIDE + 5], s1, coef[e, C_SIDE + 7], t1)
-    p2, y2 = mix(coef[e, C_SIDE + 8], s2, coef[e, C_SIDE + 10], t2), mix(coef[e, C_SIDE + 9], s2, coef[e, C_SIDE + 11], t2)
-    w0, w1, w2 = ru * a0 + rv * b0, ru * a1 + rv * b1, ru * a2 + rv * b2
-    for d in range(3):
-        force[e, d] = -p0[d] - y1[d] + y2[d] - w0 * n[d]
-        force[e, 3 + d] = y0[d] - p1[d] - y2[d] - w1 * n[d]
-        force[e, 6 + d] = -y0[d] + y1[d] - p2[d] - w2 * n[d]
-        force[e, 9 + d] = p0[d]
-        force[e, 12 + d] = p1[d]
-        force[e, 15 + d] = p2[d]
+    nodal_forces(
+        f0, g0, f1, g1, f2, g2, u, v, n, size, v11, v22, v12, g11, g12, g21, g22, n11, n22, n12, m11, m22, m12, o11, o22, o12, coef, e, force
+    )  # fmt: skip
     return answer
-
-
-@njit(**INLINE)
-def _side(f, g, n, la, lb, tn11, tn22, tn12, bm11, bm22, bm12):
-    """What a side's two gradients carry: membrane force along the gradients, moment along the normal."""
-    bf, bg = bm11 * la + bm12 * lb, bm12 * la + bm22 * lb
-    s = mix(tn11, f, tn12, g)
-    t = mix(tn12, f, tn22, g)
-    return (s[0] + bf * n[0], s[1] + bf * n[1], s[2] + bf * n[2]), (t[0] + bg * n[0], t[1] + bg * n[1], t[2] + bg * n[2])

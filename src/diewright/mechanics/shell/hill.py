@@ -20,6 +20,68 @@ from diewright.mechanics.shell.layout import FINE, INLINE, M_E, M_FIRST, M_HILL,
 
 
 @njit(**INLINE)
+def elastic_stress(e11, e22, g12, mat):  # noqa: ANN201
+    """Plane stress of an elastic strain (engineering shear)."""
+    r = type(e11)
+    young, nu = mat[M_E], mat[M_NU]
+    k = young / (r(1.0) - nu * nu)
+    return k * (e11 + nu * e22), k * (e22 + nu * e11), r(0.5) * young / (r(1.0) + nu) * g12
+
+
+@njit(**INLINE)
+def elastic_strain(t11, t22, t12, mat):  # noqa: ANN201
+    """Elastic strain (engineering shear) of a plane stress."""
+    r = type(t11)
+    nu = mat[M_NU]
+    ce = r(1.0) / mat[M_E]
+    return ce * (t11 - nu * t22), ce * (t22 - nu * t11), r(2.0) * (r(1.0) + nu) * ce * t12
+
+
+@njit(**INLINE)
+def squared(x1, x2, x3, mat):  # noqa: ANN201
+    """Square of the equivalent stress."""
+    two = type(x1)(2.0)
+    return x1 * (mat[M_HILL] * x1 + two * mat[M_HILL + 1] * x2) + mat[M_HILL + 2] * x2 * x2 + mat[M_HILL + 3] * x3 * x3
+
+
+@njit(**INLINE)
+def stress_at(e11, e22, g12, ca1, ca2, ca3, dl, sy, mat):  # noqa: ANN201
+    """Stress less back stress ``x`` after an increment ``dl`` at flow stress ``sy``: ``(g, theta, x, y = P x, matrix and what is left of its inverse)``."""
+    r = type(dl)
+    one = r(1.0)
+    p11, p12, p22, p33 = mat[M_HILL], mat[M_HILL + 1], mat[M_HILL + 2], mat[M_HILL + 3]
+    nu = mat[M_NU]
+    ce = one / mat[M_E]
+    g = dl / sy
+    theta = one / (one + mat[M_RECALL] * dl)
+    w = one + theta * mat[M_KIN] * g
+    cw = ce * w
+    m11, m22, m12 = cw + g * p11, cw + g * p22, g * p12 - nu * cw
+    i33 = one / (r(2.0) * (one + nu) * cw + g * p33)
+    idet = one / (m11 * m22 - m12 * m12)
+    b1, b2, b3 = e11 - theta * ca1, e22 - theta * ca2, g12 - theta * ca3
+    x1, x2, x3 = (m22 * b1 - m12 * b2) * idet, (m11 * b2 - m12 * b1) * idet, b3 * i33
+    return g, theta, x1, x2, x3, p11 * x1 + p12 * x2, p12 * x1 + p22 * x2, p33 * x3, m11, m22, m12, idet, i33
+
+
+@njit(**INLINE)
+def newton(g, theta, x1, x2, x3, y1, y2, y3, m11, m22, m12, idet, i33, ca1, ca2, ca3, s, sy, slope, res, mat):  # noqa: ANN201
+    """Newton's change of the increment where ``flow/s - 1`` is ``res``."""
+    r = type(g)
+    one = r(1.0)
+    nu, kin = mat[M_NU], mat[M_KIN]
+    ce = one / mat[M_E]
+    dg = (one - g * slope) / sy
+    dtheta = -mat[M_RECALL] * theta * theta
+    dw = kin * (dtheta * g + theta * dg)
+    c1 = -dtheta * ca1 - ce * dw * (x1 - nu * x2) - dg * y1
+    c2 = -dtheta * ca2 - ce * dw * (x2 - nu * x1) - dg * y2
+    c3 = -dtheta * ca3 - r(2.0) * (one + nu) * ce * dw * x3 - dg * y3
+    ds = (y1 * (m22 * c1 - m12 * c2) * idet + y2 * (m11 * c2 - m12 * c1) * idet + y3 * c3 * i33) / s
+    return -res * s / (slope - sy * ds / s)
+
+
+@njit(**INLINE)
 def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN201
     """From the elastic trial strain (engineering shear) to the stress.
 
@@ -28,14 +90,8 @@ def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN201
     r = type(e11)
     one = r(1.0)
     zero = r(0.0)
-    young, nu = mat[M_E], mat[M_NU]
-    k = young / (one - nu * nu)
-    t11 = k * (e11 + nu * e22)
-    t22 = k * (e22 + nu * e11)
-    t12 = r(0.5) * young / (one + nu) * g12
-    p11, p12, p22, p33 = mat[M_HILL], mat[M_HILL + 1], mat[M_HILL + 2], mat[M_HILL + 3]
-    x1, x2, x3 = t11 - a11, t22 - a22, t12 - a12
-    s2 = x1 * (p11 * x1 + r(2.0) * p12 * x2) + p22 * x2 * x2 + p33 * x3 * x3
+    t11, t22, t12 = elastic_stress(e11, e22, g12, mat)
+    s2 = squared(t11 - a11, t22 - a22, t12 - a12, mat)
     first = mat[M_FIRST]
     if s2 <= first * first:
         return t11, t22, t12, zero, zero, zero, zero, a11, a22, a12, FINE
@@ -43,30 +99,19 @@ def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN201
     sy, slope = flow(ep, mat, table)
     if s <= sy:
         return t11, t22, t12, zero, zero, zero, zero, a11, a22, a12, FINE
-    kin, recall, tol = mat[M_KIN], mat[M_RECALL], mat[M_TOL]
-    ce = one / young
-    cs = r(2.0) * (one + nu) * ce
+    kin, tol = mat[M_KIN], mat[M_TOL]
     # Ce a_n: the back stress as an elastic strain.
-    ca1, ca2, ca3 = ce * (a11 - nu * a22), ce * (a22 - nu * a11), cs * a12
+    ca1, ca2, ca3 = elastic_strain(a11, a22, a12, mat)
     dl = zero
     low = zero
     high = r(-1.0)
     g = zero
     theta = one
-    y1, y2, y3 = zero, zero, zero
+    x1, x2, x3, y1, y2, y3 = zero, zero, zero, zero, zero, zero
     answer = NOT_RETURNED
     last = False
     for _ in range(60):
-        g = dl / sy
-        theta = one / (one + recall * dl)
-        w = one + theta * kin * g
-        cw = ce * w
-        m11, m22, m12 = cw + g * p11, cw + g * p22, g * p12 - nu * cw
-        i33 = one / (cs * w + g * p33)
-        idet = one / (m11 * m22 - m12 * m12)
-        b1, b2, b3 = e11 - theta * ca1, e22 - theta * ca2, g12 - theta * ca3
-        x1, x2, x3 = (m22 * b1 - m12 * b2) * idet, (m11 * b2 - m12 * b1) * idet, b3 * i33
-        y1, y2, y3 = p11 * x1 + p12 * x2, p12 * x1 + p22 * x2, p33 * x3
+        g, theta, x1, x2, x3, y1, y2, y3, m11, m22, m12, idet, i33 = stress_at(e11, e22, g12, ca1, ca2, ca3, dl, sy, mat)
         if last:
             answer = FINE
             break
@@ -79,14 +124,7 @@ def return_hill(e11, e22, g12, ep, a11, a22, a12, mat, table):  # noqa: ANN201
             low = dl
         else:
             high = dl
-        dg = (one - g * slope) / sy
-        dtheta = -recall * theta * theta
-        dw = kin * (dtheta * g + theta * dg)
-        c1 = -dtheta * ca1 - ce * dw * (x1 - nu * x2) - dg * y1
-        c2 = -dtheta * ca2 - ce * dw * (x2 - nu * x1) - dg * y2
-        c3 = -dtheta * ca3 - cs * dw * x3 - dg * y3
-        ds = (y1 * (m22 * c1 - m12 * c2) * idet + y2 * (m11 * c2 - m12 * c1) * idet + y3 * c3 * i33) / s
-        change = -res * s / (slope - sy * ds / s)
+        change = newton(g, theta, x1, x2, x3, y1, y2, y3, m11, m22, m12, idet, i33, ca1, ca2, ca3, s, sy, slope, res, mat)
         new = dl + change
         inside = new > low and (high < zero or new < high)
         if not inside:

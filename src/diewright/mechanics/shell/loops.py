@@ -15,7 +15,9 @@ from __future__ import annotations
 from numba import njit, prange
 
 from diewright.mechanics.contact.node import clear_tally, move_tools, touch
+from diewright.mechanics.shell.block import block_forces
 from diewright.mechanics.shell.element import element_force
+from diewright.mechanics.shell.lanes import LANES
 from diewright.mechanics.shell.layout import FINE, KERNEL
 from diewright.mechanics.shell.node import ghost_fold, ghost_place, node_gather, node_step, pressure_gather, side_step
 
@@ -41,8 +43,9 @@ def element_block(b, mesh, body, kinematic, bad):  # noqa: ANN201
     x, slope, state, stretch, force = body[0], body[2], body[4], body[5], body[6]
     ne = conn.shape[0]
     bad[b, 0] = FINE
-    for e in range(b * ne // BLOCKS, (b + 1) * ne // BLOCKS):
-        a = element_force(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force)
+    end = (b + 1) * ne // BLOCKS
+    for start in range(b * ne // BLOCKS, end, LANES):
+        a, e = block_forces(start, min(LANES, end - start), x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force)
         if a > bad[b, 0]:
             bad[b, 0] = a
             bad[b, 1] = e

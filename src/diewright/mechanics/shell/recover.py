@@ -9,14 +9,10 @@ from numba import njit
 from numpy.typing import NDArray
 
 from diewright.mechanics.shell.curve import flow
-from diewright.mechanics.shell.element import bending, dot, gradients
+from diewright.mechanics.shell.element import bending, gradients, metric_and_curvature, raised
 from diewright.mechanics.shell.form import ShellForm
 from diewright.mechanics.shell.layout import (
     C_AREA,
-    C_K11,
-    C_K12,
-    C_K22,
-    C_LINEAR,
     C_THICKNESS,
     C_TURN,
     KERNEL,
@@ -61,23 +57,9 @@ def _recover(x, slope, conn, coef, state, stretch, stations, mat, table, kinemat
     for e in range(conn.shape[0]):
         f0, g0_, f1, g1_, f2, g2_, _, _, n, _ = gradients(x, conn, coef, e)
         v11, v22, v12 = bending(f0, g0_, f1, g1_, f2, g2_, coef, e)
-        c11 = (dot(f0, f0) + dot(f1, f1) + dot(f2, f2)) / 3.0
-        c22 = (dot(g0_, g0_) + dot(g1_, g1_) + dot(g2_, g2_)) / 3.0
-        c12 = (dot(f0, g0_) + dot(f1, g1_) + dot(f2, g2_)) / 3.0
-        k11, k22, k12 = dot(v11, n) - coef[e, C_K11], dot(v22, n) - coef[e, C_K22], dot(v12, n) - coef[e, C_K12]
-        for s in range(3):
-            if s == 0:
-                a, b = -coef[e, C_LINEAR] - coef[e, C_LINEAR + 1], -coef[e, C_LINEAR + 2] - coef[e, C_LINEAR + 3]
-            else:
-                a, b = coef[e, C_LINEAR + s - 1], coef[e, C_LINEAR + 1 + s]
-            q = coef[e, C_TURN + s] * slope[conn[e, 6 + s]]
-            k11 += q * a * a
-            k22 += q * b * b
-            k12 += q * a * b
-        idet = 1.0 / (c11 * c22 - c12 * c12)
-        g11, g12 = (c22 * k11 - c12 * k12) * idet, (c22 * k12 - c12 * k22) * idet
-        g21, g22 = (c11 * k12 - c12 * k11) * idet, (c11 * k22 - c12 * k12) * idet
-        q11, q22, q12 = k11 * g11 + k12 * g21, k12 * g12 + k22 * g22, k11 * g12 + k12 * g22
+        q0, q1, q2 = coef[e, C_TURN] * slope[conn[e, 6]], coef[e, C_TURN + 1] * slope[conn[e, 7]], coef[e, C_TURN + 2] * slope[conn[e, 8]]
+        c11, c22, c12, k11, k22, k12 = metric_and_curvature(f0, g0_, f1, g1_, f2, g2_, n, v11, v22, v12, q0, q1, q2, coef, e)
+        _, _, _, _, q11, q22, q12 = raised(c11, c22, c12, k11, k22, k12)
         mid = log_strain(c11, c22, c12)
         middle[e, 0], middle[e, 1], middle[e, 2] = mid[0], mid[1], mid[2]
         curve[e, 0], curve[e, 1], curve[e, 2] = k11, k22, k12

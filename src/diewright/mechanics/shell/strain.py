@@ -16,6 +16,50 @@ from numba import njit
 
 from diewright.mechanics.shell.layout import INLINE
 
+NEAR = 0.02  # square of deviator over mean below which the series is taken
+
+
+@njit(**INLINE)
+def invariants(c11, c22, c12):  # noqa: ANN201
+    """``(m, q1, d^2, det)`` of a metric."""
+    half = type(c11)(0.5)
+    m = half * (c11 + c22)
+    q1 = half * (c11 - c22)
+    d2 = q1 * q1 + c12 * c12
+    return m, q1, d2, m * m - d2
+
+
+@njit(**INLINE)
+def series(im, y):  # noqa: ANN201
+    """``(beta, gamma)`` where the two stretches are near each other: ``atanh(x)/x`` and its derivative in ``y = x^2``; ``im = 1/m``."""
+    r = type(im)
+    beta = im * (
+        r(1.0)
+        + y
+        * (
+            r(1.0 / 3.0)
+            + y * (r(0.2) + y * (r(1.0 / 7.0) + y * (r(1.0 / 9.0) + y * (r(1.0 / 11.0) + y * (r(1.0 / 13.0) + y * r(1.0 / 15.0))))))
+        )
+    )
+    gamma = (
+        im
+        * im
+        * im
+        * (
+            r(2.0 / 3.0)
+            + y
+            * (
+                r(4.0 / 5.0)
+                + y
+                * (
+                    r(6.0 / 7.0)
+                    + y * (r(8.0 / 9.0) + y * (r(10.0 / 11.0) + y * (r(12.0 / 13.0) + y * (r(14.0 / 15.0) + y * r(16.0 / 17.0)))))
+                )
+            )
+        )
+    )
+    return beta, gamma
+
 
 @njit(**INLINE)
 def log_strain(c11, c22, c12):  # noqa: ANN201
@@ -25,39 +69,11 @@ def log_strain(c11, c22, c12):  # noqa: ANN201
     """
     r = type(c11)
     half = r(0.5)
-    m = half * (c11 + c22)
-    q1 = half * (c11 - c22)
-    d2 = q1 * q1 + c12 * c12
-    det = m * m - d2
+    m, q1, d2, det = invariants(c11, c22, c12)
     im = r(1.0) / m
     y = d2 * im * im
-    if y < r(0.02):
-        # Series of atanh(x)/x and of its derivative in y = x^2: no cancellation where the two stretches meet.
-        beta = im * (
-            r(1.0)
-            + y
-            * (
-                r(1.0 / 3.0)
-                + y * (r(0.2) + y * (r(1.0 / 7.0) + y * (r(1.0 / 9.0) + y * (r(1.0 / 11.0) + y * (r(1.0 / 13.0) + y * r(1.0 / 15.0))))))
-            )
-        )
-        gamma = (
-            im
-            * im
-            * im
-            * (
-                r(2.0 / 3.0)
-                + y
-                * (
-                    r(4.0 / 5.0)
-                    + y
-                    * (
-                        r(6.0 / 7.0)
-                        + y * (r(8.0 / 9.0) + y * (r(10.0 / 11.0) + y * (r(12.0 / 13.0) + y * (r(14.0 / 15.0) + y * r(16.0 / 17.0)))))
-                    )
-                )
-            )
-        )
+    if y < r(NEAR):
+        beta, gamma = series(im, y)
     else:
         d = math.sqrt(d2)
         beta = half * math.log((m + d) / (m - d)) / d
