@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.linalg import splu
 
 from diewright.die.edge import Edge, plane_level, sections
 from diewright.die.flat import even_line, flat_ring
@@ -20,6 +22,8 @@ PART, WALL, FLANGE, PLANE = 0, 1, 2, 3
 """Kinds of triangles of the drawn surface: the part, what is led out of a wall, out of a flange, the blankholder plane."""
 BEYOND = 15.0
 """How far the blankholder plane reaches beyond the blank [mm]."""
+CLOSEST = 0.5
+"""How close neighbouring sections may come together at the blankholder plane, as a share of their distance at the part's edge."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,30 +85,55 @@ def _standing(elevation: Floats, outward: Floats) -> Floats:
 
 
 def _swept(edge: Edge, section: Floats) -> tuple[Floats, Floats]:
-    """Points ``(k, s, 3)`` of the sections set up across the edge, and the way out in plan; it is spread where neighbours would cross."""
-    outward, reach = edge.outward, section[:, -1, 0]
-    for _ in range(400):
+    """Points ``(k, s, 3)`` of the sections set up across the edge, and the way out in plan.
+
+    Where neighbouring sections would cross (the edge turns inwards more tightly than it is led on), the way out is spread along the edge over a growing length.
+    """
+    outward, reach = edge.outward, float(section[:, -1, 0].max())
+    troubled = np.zeros(len(outward), dtype=bool)
+    spread = 0.1 * reach
+    while spread <= 10.0 * reach or not troubled.any():
         columns = edge.points[:, None, :] + np.concatenate([section[:, :, :1] * outward[:, None, :], section[:, :, 1:]], axis=2)
         crossing = _crossing(edge.points[:, :2], columns[:, -1, :2])
         if not crossing.any():
             return columns, outward
-        spread = 0.25 * np.roll(outward, 1, axis=0) + 0.5 * outward + 0.25 * np.roll(outward, -1, axis=0)
-        near = crossing | np.roll(crossing, 1) | np.roll(crossing, -1) | np.roll(crossing, 2) | np.roll(crossing, -2)
-        outward = np.where(near[:, None], spread, outward)
-        outward = outward / np.maximum(np.hypot(*outward.T), 1e-12)[:, None]
+        troubled |= crossing
+        spread *= 1.25
+        outward = _spread(edge, troubled, spread)
     i = int(np.argmax(crossing))
     spot = ", ".join(f"{v:.0f}" for v in edge.points[i])
     raise SolveError(
-        f"the surface led out of the part's edge would fold at ({spot}) mm, where the edge turns inwards more tightly than the {reach[i]:.1f} mm it is led on.",
+        f"the surface led out of the part's edge would fold at ({spot}) mm, where the edge turns inwards more tightly than the {reach:.1f} mm it is led on.",
         where="faces", help="State a smaller faces.die_radius or faces.trim_land, or round that corner of the part.",
     )  # fmt: skip
+
+
+def _spread(edge: Edge, troubled: NDArray[np.bool_], length: float) -> Floats:
+    """The way out ``(k, 2)`` evened over about ``length`` [mm] of the edge round the points ``troubled``: ``u - d/ds (l^2 du/ds) = u0``."""
+    k = len(edge.points)
+    step = np.linalg.norm(np.roll(edge.points, -1, axis=0) - edge.points, axis=1)
+    at = np.concatenate([[0.0], np.cumsum(step)])
+    gaps = np.abs(at[:-1, None] - at[:-1][troubled][None, :])
+    near = np.minimum(gaps, at[-1] - gaps).min(axis=1) <= 3.0 * length
+    carry = np.where(near & np.roll(near, -1), length**2, 0.0) / np.maximum(step, 1e-9)
+    lump = 0.5 * (step + np.roll(step, 1))
+    here, nxt = np.arange(k), (np.arange(k) + 1) % k
+    matrix = coo_matrix(
+        (
+            np.concatenate([lump + carry + np.roll(carry, 1), -carry, -carry]),
+            (np.concatenate([here, here, nxt]), np.concatenate([here, nxt, here])),
+        ),
+        shape=(k, k),
+    ).tocsc()
+    even = splu(matrix).solve(lump[:, None] * edge.outward)
+    return np.asarray(even / np.maximum(np.hypot(*even.T), 1e-12)[:, None])
 
 
 def _crossing(near: Floats, far: Floats) -> NDArray[np.bool_]:
     """True at points whose outer neighbour step runs against the inner one, or hardly with it."""
     step, moved = np.roll(near, -1, axis=0) - near, np.roll(far, -1, axis=0) - far
     along = np.einsum("ij,ij->i", step, moved) / np.maximum(np.einsum("ij,ij->i", step, step), 1e-12)
-    return np.asarray((along < 0.15) | np.roll(along < 0.15, 1))
+    return np.asarray((along < CLOSEST) | np.roll(along < CLOSEST, 1))
 
 
 def _limit(inner: Floats, blank: Floats, spacing: float) -> Floats:

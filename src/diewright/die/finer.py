@@ -1,8 +1,8 @@
 """Split the triangles of a curved skin until its chords lie close enough to the surface.
 
 Between two points with unit normals the surface is taken as the cubic that leaves each point at a right angle to its normal (Vlachos et al. 2001, the edge of a
-curved point-normal triangle); on a circle its middle misses by less than 1e-4 of the radius over 26 degrees. A point whose normal is 0 lies on a sharp edge:
-there the curve is a parabola that the other end decides.
+curved point-normal triangle), its bow divided by ``c (1 + c) / 2`` with ``c = cos(turn / 2)``, which makes it exact on a circle of any turn. A point whose normal is 0 lies on a sharp edge:
+chords that end there stay as they are, since a normal made up between them would make the offset wavy.
 """
 
 from __future__ import annotations
@@ -78,24 +78,18 @@ def _bow(points: Floats, normal: Floats, edge: Ints) -> Floats:
     a, b = normal[edge[:, 0]], normal[edge[:, 1]]
     from_a = -np.einsum("ij,ij->i", d, a)[:, None] * a
     from_b = np.einsum("ij,ij->i", d, b)[:, None] * b
-    one = (np.abs(a).sum(axis=1) == 0) != (np.abs(b).sum(axis=1) == 0)
-    return np.where(one[:, None], 0.25, 0.125) * (from_a + from_b)
+    known = (np.abs(a).sum(axis=1) > 0) & (np.abs(b).sum(axis=1) > 0)
+    half = np.sqrt(0.5 * (1.0 + np.clip(np.einsum("ij,ij->i", a, b), -0.5, 1.0)))  # cosine of half the turn
+    return (0.25 * known / (half * (1.0 + half)))[:, None] * (from_a + from_b)
 
 
 def _between(points: Floats, normal: Floats, edge: Ints) -> Floats:
     """Unit normals in the middle of the curves: the mean of the ends' and of their mirror image in the chord's bisecting plane, which bends with an S."""
     d = points[edge[:, 1]] - points[edge[:, 0]]
-    a, b = normal[edge[:, 0]], normal[edge[:, 1]]
-    both = (np.abs(a).sum(axis=1) > 0) & (np.abs(b).sum(axis=1) > 0)
-    total = a + b
+    total = normal[edge[:, 0]] + normal[edge[:, 1]]
     mirrored = total - (2.0 * np.einsum("ij,ij->i", d, total) / np.maximum(np.einsum("ij,ij->i", d, d), 1e-300))[:, None] * d
-    mirrored /= np.maximum(np.linalg.norm(mirrored, axis=1, keepdims=True), 1e-300)
-    middle = total + mirrored
-    length = np.linalg.norm(middle, axis=1, keepdims=True)
-    # between a sharp point and a smooth one the tangent turns evenly: the chord's own normal lies half way
-    across = total - (np.einsum("ij,ij->i", d, total) / np.maximum(np.einsum("ij,ij->i", d, d), 1e-300))[:, None] * d
-    size = np.linalg.norm(across, axis=1, keepdims=True)
-    return np.where(both[:, None], middle / np.maximum(length, 1e-300), np.where(size > 1e-9, across / np.maximum(size, 1e-300), 0.0))
+    middle = total + mirrored / np.maximum(np.linalg.norm(mirrored, axis=1, keepdims=True), 1e-300)
+    return middle / np.maximum(np.linalg.norm(middle, axis=1, keepdims=True), 1e-300)
 
 
 def _divided(points: Floats, cells: Ints, parent: Ints, new: Ints) -> tuple[Ints, Ints]:

@@ -78,31 +78,38 @@ def _open(name: str, body: TriMesh) -> TriMesh:
 
 
 def facing_gap(face: TriMesh, other: TriMesh) -> Gap:
-    """Gap from the points and triangle centres of ``face`` to ``other``, where the two look at each other within 60 degrees and neither's free edge is nearest."""
-    from igl import point_mesh_squared_distance
-
+    """Gap from the points and triangle centres of ``face`` to ``other``, where the two look at each other within 30 degrees and no free edge is nearest."""
     points = np.vstack([face.points, face.centroids])
     normals = np.vstack([face.point_normals, face.normals])
-    _, cell, near = point_mesh_squared_distance(points, other.points, other.triangles.astype(np.int64))
-    cell = np.asarray(cell).ravel()
-    facing = np.einsum("ij,ij->i", normals, other.normals[cell]) < -0.5
+    chosen = _facing(points, normals, other)[0]
+    return gap(points[chosen] if chosen.any() else face.centroids, other)
+
+
+def wall_gap(face: TriMesh, other: TriMesh) -> float | None:
+    """Median gap by area [mm] where both faces stand within 15 degrees of vertical; None without such a wall."""
+    chosen, cell = _facing(face.centroids, face.normals, other)
+    upright = np.sin(np.deg2rad(15.0))
+    chosen &= (np.abs(other.normals[cell, 2]) < upright) & (np.abs(face.normals[:, 2]) < upright)
+    if not chosen.any():
+        return None
+    value, area = gap(face.centroids[chosen], other).value, face.areas[chosen]
+    order = np.argsort(value)
+    total = np.cumsum(area[order])
+    return float(value[order][np.searchsorted(total, 0.5 * total[-1])])
+
+
+def _facing(points: Floats, normals: Floats, other: TriMesh) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Which points with their normals look at ``other`` and have it in front of them, and its nearest triangle."""
+    from igl import point_mesh_squared_distance
+
+    _, cell, near = point_mesh_squared_distance(np.ascontiguousarray(points), other.points, other.triangles.astype(np.int64))
+    cell = np.asarray(cell, dtype=np.int64).ravel()
     away = points - near
     length = np.linalg.norm(away, axis=1)
     # beyond the other's edge the nearest point is on the edge and the way there leaves the normal
     along = np.abs(np.einsum("ij,ij->i", away, other.normals[cell])) > 0.8 * length
-    chosen = facing & (along | (length < 1e-9))
-    if not chosen.any():
-        return gap(face.centroids, other)
-    return gap(points[chosen], other)
-
-
-def wall_gap(found: Gap, other: TriMesh) -> float | None:
-    """Median gap [mm] where ``other`` stands within 15 degrees of vertical; None without such a wall."""
-    from igl import point_mesh_squared_distance
-
-    _, cell, _ = point_mesh_squared_distance(found.at, other.points, other.triangles.astype(np.int64))
-    steep = np.abs(other.normals[np.asarray(cell).ravel(), 2]) < np.sin(np.deg2rad(15.0))
-    return float(np.median(found.value[steep])) if steep.any() else None
+    facing = np.einsum("ij,ij->i", normals, other.normals[cell]) < -np.cos(np.deg2rad(30.0))
+    return np.asarray(facing & (along | (length < 1e-9))), cell
 
 
 def plan_outline(mesh: TriMesh) -> Floats:

@@ -67,7 +67,16 @@ def parallel(mesh: TriMesh, normals: Floats, distance: Floats) -> Parallel:
     if sharp.any():
         step[sharp] = _mitre(mesh, d)[sharp]
     moved = TriMesh(mesh.points + step, mesh.triangles)
-    return Parallel(moved, np.einsum("ij,ij->i", moved.doubled_normals, mesh.normals) <= 0.0, int(sharp.sum()))
+    return Parallel(moved, _turned_over(mesh, moved), int(sharp.sum()))
+
+
+def _turned_over(mesh: TriMesh, moved: TriMesh) -> Mask:
+    """Triangles whose normal, or whose longest edge, points the other way after the move (past the centre of a sphere both edges turn and the normal does not)."""
+    before, after = mesh.points[mesh.triangles], moved.points[moved.triangles]
+    edge, now = np.roll(before, -1, axis=1) - before, np.roll(after, -1, axis=1) - after
+    longest = np.argmax((edge * edge).sum(axis=2), axis=1)
+    along = np.take_along_axis((edge * now).sum(axis=2), longest[:, None], axis=1)[:, 0]
+    return np.asarray((np.einsum("ij,ij->i", moved.doubled_normals, mesh.normals) <= 0.0) | (along <= 0.0))
 
 
 def _mitre(mesh: TriMesh, d: Floats) -> Floats:

@@ -134,7 +134,7 @@ def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[s
     die, punch, holder = (found[name].mesh for name in ("die", "punch", "blankholder"))
     part, outer = upstream["solution"].meshes["part"].mesh, np.asarray(upstream["solution"].arrays["outer"]).ravel()
     between = facing_gap(punch, die)
-    wall = wall_gap(between, die)
+    wall = wall_gap(punch, die)
     m = Measured(
         kind="given", thickness=t, wall_gap=between.most if wall is None else wall, family="", clearance_stated=False, die=die, punch=punch, blankholder=holder,
         gap=between, holder=facing_gap(holder, die), notes=tuple(note for f in found.values() for note in f.notes), off_place=off_place(part.points, die, t),
