@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browser import CHROMIUM, FLAGS, ROOT, WORK_MS, Watcher, colours_of, contrast, demo_job, drawn, rings, served, settled, state_of
+from browser import CHROMIUM, ROOT, WORK_MS, Watcher, colours_of, contrast, demo_job, drawn, rings, served, settled, state_of
 
 import diewright
 
@@ -25,16 +25,6 @@ def job(tmp_path_factory):
 def address(job):
     with served(job) as found:
         yield found
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as tools:
-        browser = tools.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

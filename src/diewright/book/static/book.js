@@ -22,8 +22,8 @@ let lost = false;
 let saidLast = "";
 
 const BOOT = JSON.parse(document.getElementById("boot").textContent);
-// a page is in the book when the desk knows all its stages
-const PAGES = [part, sheet, blank, press, faces, tryout, blankholder, readiness].filter((p) => p.stages.every((name) => BOOT.stages.some((s) => s.name === name)));
+// a page is in the book when the desk knows its stages
+const PAGES = [part, sheet, blank, press, faces, tryout, blankholder, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
 
 const ctx = {
   book: BOOT,
@@ -209,7 +209,7 @@ function footer() {
 }
 
 function go(name, push = true) {
-  const next = PAGES.find((p) => p.name === name) ?? part;
+  const next = PAGES.find((p) => p.name === name) ?? PAGES[0];
   if (push && location.pathname !== `/${next.name}`) history.pushState(null, "", `/${next.name}`);
   if (next === page) return;
   delete document.documentElement.dataset.drawn;
@@ -281,7 +281,7 @@ function start() {
     go(link.getAttribute("href").slice(1));
   });
   addEventListener("popstate", () => go(location.pathname.slice(1), false));
-  go(location.pathname.slice(1) || "part", false);
+  go(location.pathname.slice(1), false);
   listen((kind, content) => {
     if (kind === "progress") {
       ctx.book.working = content;

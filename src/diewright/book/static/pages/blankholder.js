@@ -4,7 +4,7 @@ import { h, memo, put, uid } from "../dom.js";
 import { facts, fromResult, grid, section } from "../parts.js";
 import { chart, rangeOf } from "../plots/chart.js";
 import { windowPicture } from "../plots/window.js";
-import { num, quantity } from "../words.js";
+import { fixed, num } from "../words.js";
 import { decisions } from "../decisions.js";
 import { cautionList, frame, statedIn } from "./page.js";
 
@@ -107,6 +107,10 @@ function curvesOf(r, friction, job) {
   if (!runs.length) return h("p", { class: "quiet" }, "No curves were kept.");
   const one = (name, label, unit, limit) => {
     const series = runs.map(([force, c], i) => ({ name: `${num(force)} kN`, x: c.stroke_mm, y: c[name], kind: "line", at: 0.55 + (0.4 * i) / runs.length })).filter((c) => c.y);
+    const highest = series.flatMap((c) => c.y).reduce((a, v) => (Number.isFinite(v) ? Math.max(a, v) : a), 0);
+    const flat = series.filter((c) => c.y.every((v) => Math.abs(v) < 0.06 * highest)); // their names would lie on one another
+    flat.slice(1).forEach((c) => (c.name = ""));
+    if (flat.length > 1) flat[0].name = `${flat[0].name} and the others`;
     const end = strokeEnd(r);
     if (limit) series.push({ name: limit[1], x: [0, end], y: [limit[0], limit[0]], kind: "dash", at: 0, below: true });
     const [lo, hi] = rangeOf(series.flatMap((c) => c.y), { zero: true });
@@ -124,8 +128,8 @@ const COLUMNS = [
 function runTable(t) {
   if (!t) return h("p", { class: "quiet" }, "No runs were kept.");
   const columns = COLUMNS.filter(([k]) => t[k]);
-  const never = (k, value) => (k.endsWith("_at_stroke_mm") && !Number.isFinite(value) ? "never" : quantity(value));
-  return grid(columns.map(([, name, unit]) => ({ name, unit })), t.blankholder_kN.map((_, i) => columns.map(([k]) => never(k, t[k][i]))), { caption: "One row a tryout; strokes from first touch" }); // prettier-ignore
+  const cell = (k, value) => (k.endsWith("_at_stroke_mm") && !Number.isFinite(value) ? "never" : k === "wrinkle_height_mm" ? fixed(value, 3) : num(value));
+  return grid(columns.map(([, name, unit]) => ({ name, unit })), t.blankholder_kN.map((_, i) => columns.map(([k]) => cell(k, t[k][i]))), { caption: "One row a tryout; strokes from first touch" }); // prettier-ignore
 }
 
 export default { name: "blankholder", title: "Blankholder", stages: ["window"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "faces", "window"], slow: true, make };

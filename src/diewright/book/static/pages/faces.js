@@ -3,7 +3,7 @@
 import { h, put, uid } from "../dom.js";
 import { decisions } from "../decisions.js";
 import { facts, figureList, fromResult, section } from "../parts.js";
-import { fixed, num, words } from "../words.js";
+import { fixed, num } from "../words.js";
 import { TOOLS } from "../view3d/stroke_view.js";
 import { done, frame, lazyPicture, statedIn } from "./page.js";
 
@@ -12,7 +12,7 @@ function make(ctx) {
   const slider = h("input", { type: "range", id, class: "stroke-range", min: 0, max: 1000, value: 600, oninput: () => apart() });
   const said = h("output", { class: "stroke-text", for: id });
   const ticks = h("div", { class: "tool-row" });
-  const under = h("div", { class: "stroke" }, h("label", { class: "pair-name", for: id }, "Opened"), slider, said, ticks);
+  const under = h("div", {}, h("div", { class: "stroke" }, h("label", { class: "pair-name", for: id }, "Opened"), slider, said), ticks);
   const view = lazyPicture({ panes: [{ name: "part", caption: "Die, punch and blankholder" }], bare: "bare metal", under, kind: "moving" }, () => draw());
   const stated = statedIn(ctx, "faces");
   const side = decisions(ctx, stated.slice(0, 7), { title: "The faces", more: stated.slice(7) });
@@ -83,7 +83,7 @@ function make(ctx) {
 
 const rows = (v) => [
   ["Stroke from first touch", v.stroke, "mm"], ["Gap between punch and die", v.clearance, "mm"], ["Least die radius", v.die_radius, "mm"], ["Least punch radius", v.punch_radius, "mm"],
-  ["Gap under the blankholder, closed", v.holder_gap, "mm"], ["Punch opening in plan", v.opening_area, "mm2"], ["Wall led out of the part's edge", v.extended ? "yes" : "no"], ["Kind", words(v.kind ?? "")],
+  ["Gap under the blankholder, closed", v.holder_gap, "mm"], ["Punch opening in plan", v.opening_area, "mm2"], ["Wall led out of the part's edge", v.extended ? "yes" : "no"], ["Where they come from", v.kind === "given" ? "given as files" : "made from the part"],
 ]; // prettier-ignore
 
 /** The box round all tools, with the room they need when they are apart. */

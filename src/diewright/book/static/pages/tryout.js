@@ -51,7 +51,7 @@ function make(ctx) {
   function linked(pic) {
     pic.on("pick", (hit) => strains.mark(hit?.triangle ?? null));
     pic.on("hover", (hit) => strains.ring(hit?.triangle ?? strains.marked));
-    pic.on("field", () => strains.colour(pic.scale?.cell && scene?.linked ? pic.scale : null));
+    pic.on("field", () => pic.hurried || strains.colour(pic.scale?.cell && scene?.linked ? pic.scale : null));
     update();
   }
 

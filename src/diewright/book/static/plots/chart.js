@@ -121,10 +121,13 @@ function follow(now, f, series, y) {
     const p = f.px(now.at);
     const rows = series.filter((c) => c.followed).map((c) => at(c, now.at)).filter((v) => v !== null && Number.isFinite(v));
     const end = p > f.box.left + f.box.w * 0.8;
+    const tops = rows.map((v) => f.py(v) - 7);
+    const order = tops.map((_, i) => i).sort((a, b) => tops[a] - tops[b]);
+    for (let i = 1; i < order.length; i++) tops[order[i]] = Math.max(tops[order[i]], tops[order[i - 1]] + 15); // figures do not cover each other
     put(
       g,
       s("path", { class: "now-line", d: `M${p} ${f.box.top}V${f.box.base}` }),
-      rows.map((v) => [s("circle", { class: "now-dot", cx: p, cy: f.py(v), r: 4 }), s("text", { class: "now-figure", x: p + (end ? -9 : 9), y: f.py(v) - 7, "text-anchor": end ? "end" : "start" }, `${num(v)}${y.unit ? ` ${unitText(y.unit)}` : ""}`)]),
+      rows.map((v, i) => [s("circle", { class: "now-dot", cx: p, cy: f.py(v), r: 4 }), s("text", { class: "now-figure", x: p + (end ? -9 : 9), y: tops[i], "text-anchor": end ? "end" : "start" }, `${num(v)}${y.unit ? ` ${unitText(y.unit)}` : ""}`)]),
     );
   };
   now.draw();

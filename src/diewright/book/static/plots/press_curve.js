@@ -15,12 +15,12 @@ export function forcePlot({ stroke, height, punch, holder, end, press, now = nul
   const far = Math.max(end, 1e-6);
   const near = table?.capacity_kN ? table.capacity_kN.filter((v, i) => Number.isFinite(v) && table.height_above_bottom_mm[i] <= far * 1.001) : [];
   const least = near.length ? Math.min(...near) : needed;
-  const top = Math.max(needed * 1.18, Math.min(least * 1.3, needed * 5));
+  const top = Math.max(needed * 1.18, Math.min(least * 1.3, needed * 2.6));
   const series = [
     near.length ? { name: "the press gives", x: table.height_above_bottom_mm, y: table.capacity_kN, kind: "bold", at: 0.2 } : null,
     together && punch.length ? { name: "together", x, y: both, kind: "dash", at: 0.5, followed: true } : null,
     { name: "punch", x, y: punch, kind: "line", at: 0.7, followed: true },
-    { name: "blankholder", x, y: holder, kind: "thin", at: 0.35, followed: true, below: true },
+    { name: "blankholder", x, y: holder, kind: "thin", at: 0.42, followed: true },
   ].filter(Boolean);
   const plot = chart({
     x: { label: "Height above bottom", symbol: "height", unit: "mm", lo: far, hi: 0 }, y: { label: "Force", unit: "kN", lo: 0, hi: rangeOf([top], { zero: true })[1] },

@@ -62,22 +62,28 @@ export class Strains {
     const k = Math.min(devicePixelRatio || 1, 2);
     Object.assign(this.canvas, { width: width * k, height: height * k });
     this.canvas.style.height = `${height}px`;
-    const c = this.canvas.getContext("2d");
-    c.scale(k, k);
-    this.grid = new Map();
+    const c = this.canvas.getContext("2d", { willReadFrequently: true }); // filled by the processor: a card is slow at many small squares
+    const image = c.createImageData(this.canvas.width, this.canvas.height);
+    const [dots, across, down] = [new Uint32Array(image.data.buffer), image.width, image.height];
     const size = this.major.length > 20000 ? 1.8 : 2.4;
-    c.fillStyle = css("--ink-2");
-    for (let i = 0; i < this.major.length && this.scale; i++) c.fillRect(f.px(this.minor[i]) - size / 2 - 0.7, f.py(this.major[i]) - size / 2 - 0.7, size + 1.4, size + 1.4); // an ink rim: pale colours must show on paper
-    const colours = this.scale ? Array.from({ length: 65 }, (_, i) => colourAt(this.scale.rows, i / 64, this.scale.spec.reverse)) : null;
-    for (let i = 0; i < this.major.length; i++) {
-      const [x, y] = [f.px(this.minor[i]), f.py(this.major[i])];
+    const square = (x, y, side, colour) => {
+      const [x0, y0] = [Math.max(Math.round((x - side / 2) * k), 0), Math.max(Math.round((y - side / 2) * k), 0)];
+      const n = Math.max(Math.round(side * k), 1);
+      for (let j = y0; j < Math.min(y0 + n, down); j++) dots.fill(colour, j * across + x0, j * across + Math.min(x0 + n, across));
+    };
+    this.grid = new Map();
+    const ink = packed(css("--ink-2"));
+    const places = Array.from(this.major, (v, i) => [f.px(this.minor[i]), f.py(v)]);
+    if (this.scale) for (const [x, y] of places) square(x, y, size + 1.4, ink); // an ink rim: pale colours must show on paper
+    const colours = this.scale ? Array.from({ length: 65 }, (_, i) => packed(colourAt(this.scale.rows, i / 64, this.scale.spec.reverse))) : null;
+    places.forEach(([x, y], i) => {
       const key = `${Math.floor(x / CELL)},${Math.floor(y / CELL)}`;
       const list = this.grid.get(key);
       if (list) list.push(i);
       else this.grid.set(key, [i]);
-      if (colours) c.fillStyle = colours[Math.round(64 * Math.min(1, Math.max(0, (this.scale.exact[i] - this.scale.lo) / (this.scale.hi - this.scale.lo))))] ?? css("--ink-2");
-      c.fillRect(x - size / 2, y - size / 2, size, size);
-    }
+      square(x, y, size, colours?.[Math.round(64 * Math.min(1, Math.max(0, (this.scale.exact[i] - this.scale.lo) / (this.scale.hi - this.scale.lo))))] ?? ink);
+    });
+    c.putImageData(image, 0, 0);
     const lim = this.limit;
     const wanted = lim && this.wanted > 0 ? lim.major.map((v) => Math.log(Math.max(Math.exp(v) - this.wanted / 100, 1e-6))) : null;
     this.ringMark = s("g", { class: "strain-ring" });
@@ -188,6 +194,12 @@ export class Strains {
     this.place = Math.min(this.order.length - 1, Math.max(0, this.place + step * (e.shiftKey ? 25 : 1)));
     this.hover(this.order[this.place]);
   }
+}
+
+/** A CSS colour (#rrggbb or rgb(r g b)) as the bytes of a pixel. */
+function packed(colour) {
+  const [r, g, b] = colour.startsWith("#") ? [1, 3, 5].map((i) => parseInt(colour.slice(i, i + 2), 16)) : colour.match(/\d+/g).map(Number);
+  return ((255 << 24) | (b << 16) | (g << 8) | r) >>> 0;
 }
 
 function extent(values) {

@@ -100,16 +100,16 @@ export class Stroke {
     const n = this.stops.length;
     if (!width || n < 2) return put(this.marks);
     const x = (i) => 8 + (i / (n - 1)) * (width - 16);
-    this.marks.setAttribute("viewBox", `0 0 ${width} 26`);
-    let end = -Infinity;
+    this.marks.setAttribute("viewBox", `0 0 ${width} 40`);
+    const ends = [-Infinity, -Infinity]; // of what is written in the first and the second line
     const names = this.groups().map((g) => {
       const text = words(g.name).toLowerCase();
       const middle = (x(g.from) + x(g.to)) / 2;
-      const w = text.length * 6.6;
+      const w = text.length * 7.4;
       const left = Math.min(Math.max(middle - w / 2, 0), width - w);
-      const room = left > end + 4;
-      if (room) end = left + w;
-      return [s("path", { class: "stroke-group", d: g.from === g.to ? `M${x(g.from)} 2v5` : `M${x(g.from)} 7V2H${x(g.to)}v5` }), room ? s("text", { x: left, y: 21 }, text) : null];
+      const line = ends.findIndex((e) => left > e + 6);
+      if (line >= 0) ends[line] = left + w;
+      return [s("path", { class: "stroke-group", d: g.from === g.to ? `M${x(g.from)} 2v${line > 0 ? 20 : 5}` : `M${x(g.from)} 7V2H${x(g.to)}v5` }), line >= 0 ? s("text", { x: left, y: line ? 36 : 20 }, text) : null];
     });
     put(this.marks, this.stops.map((_, i) => s("path", { class: "stroke-tick", d: `M${x(i)} 2v3` })), names);
   }

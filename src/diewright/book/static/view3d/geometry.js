@@ -246,8 +246,9 @@ export class Mesh {
     const { points: p, triangles: t } = this;
     const out = [];
     for (let i = 0; i < t.length; i += 3) {
-      const d = [0, 1, 2].map((k) => p[3 * t[i + k] + axis] - at);
-      if ((d[0] > 0 && d[1] > 0 && d[2] > 0) || (d[0] <= 0 && d[1] <= 0 && d[2] <= 0)) continue;
+      const d0 = p[3 * t[i] + axis] - at, d1 = p[3 * t[i + 1] + axis] - at, d2 = p[3 * t[i + 2] + axis] - at; // prettier-ignore
+      if ((d0 > 0 && d1 > 0 && d2 > 0) || (d0 <= 0 && d1 <= 0 && d2 <= 0)) continue;
+      const d = [d0, d1, d2];
       const ends = [];
       for (let k = 0; k < 3; k++) {
         const l = (k + 1) % 3;

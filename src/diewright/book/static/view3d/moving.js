@@ -11,7 +11,7 @@ export class Moving extends Picture {
     super(options);
     this.press = new PressSection();
     this.shown = new Set();
-    this.after = calm(() => this.finish(), 160);
+    this.after = calm(() => this.finish(), 240);
   }
 
   get main() {

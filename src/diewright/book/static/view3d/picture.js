@@ -51,7 +51,7 @@ export class Picture {
   build(under) {
     this.stage = h("div", { class: `stage panes-${this.panes.length}` }, this.panes.map((p) => p.root), h("p", { class: "stage-word", hidden: true }));
     this.ruler = s("svg", { class: "rule", role: "img" });
-    this.fieldSelect = h("select", { id: uid("field"), onchange: (e) => this.show(e.target.value || null) });
+    this.fieldSelect = h("select", { id: uid("field"), onchange: (e) => this.choose(e.target.value || null) });
     this.cutSelect = h("select", { id: uid("cut"), onchange: () => this.recut(true) }, AXES.map(([v, t]) => h("option", { value: v }, t)));
     this.cutSlider = h("input", { type: "range", id: uid("at"), min: 0, max: 1000, value: 500, "aria-label": "Place of the cut", oninput: () => this.recut(false) });
     this.cutText = h("output", { class: "figure" });
@@ -135,8 +135,14 @@ export class Picture {
   setFields(fields, start) {
     this.fields = fields;
     put(this.fieldSelect, h("option", { value: "" }, this.bare), fields.map((f) => h("option", { value: f.name }, fieldOf(f.name).label.toLowerCase())));
-    const wanted = this.field ?? start;
-    return this.show(fields.some((f) => f.name === wanted) ? wanted : null);
+    this.fieldSelect.parentNode.hidden = !fields.length;
+    return this.show([this.chosen, this.field, start].find((name) => fields.some((f) => f.name === name)) ?? null);
+  }
+
+  /** A field chosen by hand comes back wherever it is to be had. */
+  choose(name) {
+    this.chosen = name;
+    return this.show(name);
   }
 
   async show(name) {

@@ -24,7 +24,7 @@ export class PressSection {
   draw({ mesh, thickness, tools, axis, at, width, redraw }) {
     const [i, j] = PLANES[axis];
     const sheet = thickness ? pieces(mesh, axis, at, i, j, thickness) : [];
-    const lines = tools.map((t) => ({ name: t.name, chains: this.toolChains(t, axis, at, i, j) }));
+    const lines = tools.map((t) => ({ name: t.name, ...this.toolLines(t, axis, at, i, j) }));
     const all = [...sheet.flat().map((q) => q.at), ...lines.flatMap((t) => t.chains.flat())];
     if (!all.length) return h("p", { class: "quiet" }, "The cut passes beside sheet and tools.");
     const [lo, hi] = [mesh.lo, mesh.hi];
@@ -44,12 +44,12 @@ export class PressSection {
       s("defs", {}, s("pattern", { id, width: 4.5, height: 4.5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, s("path", { class: "hatch-line", d: "M0 0V4.5" }))),
       lines.map((t) => [
         t.chains.map((c) => s("path", { class: "tool-metal", d: `M${c.map(p).join("L")}`, fill: "none" })),
-        s("g", { class: `tool-hatch ${t.name}` }, t.chains.map((c) => ticks(c, x, y, t.name))),
+        t.chains.map((c, n) => ticks(c, x, y, t.metal[n])),
         t.chains.length ? toolName(t, x, y, width) : null,
       ]),
       sheet.map((chain) => band(chain, p, id, k)),
       this.zoom === 1 && sheet.length ? overall(sheet, x, y, height) : null,
-      bar(k, height),
+      bar(k),
     );
     this.hands(svg, redraw, k, width, height);
     const again = (f) => () => {
@@ -102,29 +102,32 @@ export class PressSection {
     });
   }
 
-  /** Lines of a tool, cut in its closed place and then lifted; kept while the plane stands still. */
-  toolChains({ name, mesh, shift }, axis, at, i, j) {
+  /** Lines of a tool, cut in its closed place and then lifted, and on which side of each its metal is; kept while the plane stands still. */
+  toolLines({ name, mesh, shift }, axis, at, i, j) {
     const plane = axis === 2 ? at - shift : at;
     const key = `${axis}/${plane}`;
     let have = this.kept.get(name);
     if (!have || have.key !== key || have.mesh !== mesh) {
-      have = { key, mesh, chains: chains(mesh.cut(axis, plane).map((seg) => seg.map((q) => [q[i], q[j]]))) };
+      const cut = crossings(mesh, axis, plane, i, j);
+      const found = chains(cut.map((c) => c.ends));
+      have = { key, mesh, chains: found, metal: found.map((c) => metalSide(c, cut)) };
       this.kept.set(name, have);
     }
     const lift = j === 2 ? shift : 0;
-    return lift ? have.chains.map((c) => c.map((q) => [q[0], q[1] + lift])) : have.chains;
+    return { metal: have.metal, chains: lift ? have.chains.map((c) => c.map((q) => [q[0], q[1] + lift])) : have.chains };
   }
 }
 
-/** Chains of the sheet's cut: at each place the point, and the half thickness as the plane meets it. */
-function pieces(mesh, axis, at, i, j, thickness) {
+const name = (q) => q.map((v) => Math.round(v * 1e4)).join();
+
+/** Where a plane crosses triangles: both ends in the plane, the number of the triangle, its unit normal. */
+function crossings(mesh, axis, at, i, j) {
   const { points: p, triangles: t, crossed: n } = mesh;
-  const half = new Map();
-  const name = (q) => q.map((v) => Math.round(v * 1e4)).join();
-  const segments = [];
+  const out = [];
   for (let f = 0; f < t.length; f += 3) {
-    const d = [0, 1, 2].map((k) => p[3 * t[f + k] + axis] - at);
-    if ((d[0] > 0 && d[1] > 0 && d[2] > 0) || (d[0] <= 0 && d[1] <= 0 && d[2] <= 0)) continue;
+    const d0 = p[3 * t[f] + axis] - at, d1 = p[3 * t[f + 1] + axis] - at, d2 = p[3 * t[f + 2] + axis] - at; // prettier-ignore
+    if ((d0 > 0 && d1 > 0 && d2 > 0) || (d0 <= 0 && d1 <= 0 && d2 <= 0)) continue;
+    const d = [d0, d1, d2];
     const ends = [];
     for (let k = 0; k < 3; k++) {
       const l = (k + 1) % 3;
@@ -133,17 +136,40 @@ function pieces(mesh, axis, at, i, j, thickness) {
       const u = da / (da - db);
       ends.push([p[3 * a + i] + u * (p[3 * b + i] - p[3 * a + i]), p[3 * a + j] + u * (p[3 * b + j] - p[3 * a + j])]);
     }
-    if (ends.length !== 2) continue;
     const length = Math.hypot(n[f], n[f + 1], n[f + 2]) || 1;
-    const slant = Math.sqrt(Math.max(1 - (n[f + axis] / length) ** 2, 0.1)); // a sheet that stands oblique to the plane is cut longer
-    const value = thickness(f / 3) / 2 / slant;
-    for (const q of ends) {
-      const at0 = half.get(name(q)) ?? [0, 0];
-      half.set(name(q), [at0[0] + value, at0[1] + 1]);
-    }
-    segments.push(ends);
+    if (ends.length === 2 && name(ends[0]) !== name(ends[1])) out.push({ ends, triangle: f / 3, normal: [n[f] / length, n[f + 1] / length, n[f + 2] / length], flat: [n[f + i], n[f + j]] });
   }
-  return chains(segments).map((c) => c.map((q) => ({ at: q, half: half.get(name(q))[0] / half.get(name(q))[1] })));
+  return out;
+}
+
+/** Chains of the sheet's cut: at each place the point, and the half thickness as the plane meets it. */
+function pieces(mesh, axis, at, i, j, thickness) {
+  const half = new Map();
+  const cut = crossings(mesh, axis, at, i, j);
+  for (const { ends, triangle, normal } of cut) {
+    const slant = Math.sqrt(Math.max(1 - normal[axis] ** 2, 0.1)); // a sheet that stands oblique to the plane is cut longer
+    for (const q of ends) {
+      const sum = half.get(name(q)) ?? [0, 0];
+      half.set(name(q), [sum[0] + thickness(triangle) / 2 / slant, sum[1] + 1]);
+    }
+  }
+  const least = mesh.radius * 1e-4; // points that fall together would give the band a notch
+  return chains(cut.map((c) => c.ends))
+    .map((c) => c.filter((q, k) => k === 0 || Math.hypot(q[0] - c[k - 1][0], q[1] - c[k - 1][1]) > least))
+    .filter((c) => c.length > 1)
+    .map((c) => c.map((q) => ({ at: q, half: half.get(name(q))[0] / half.get(name(q))[1] })));
+}
+
+/** +1 where the metal of a tool lies left of the way along its line, -1 where right: it is behind the face, against the normals. */
+function metalSide(chain, cut) {
+  const flats = new Map();
+  for (const { ends, flat } of cut) for (const q of ends) flats.set(name(q), flat);
+  let sum = 0;
+  for (let k = 1; k < chain.length; k++) {
+    const flat = flats.get(name(chain[k])) ?? [0, 0];
+    sum += (chain[k][0] - chain[k - 1][0]) * flat[1] - (chain[k][1] - chain[k - 1][1]) * flat[0];
+  }
+  return sum > 0 ? -1 : 1;
 }
 
 function band(chain, p, hatch, k) {
@@ -160,38 +186,42 @@ function band(chain, p, hatch, k) {
   return [s("path", { class: "sheet-paper", d }), s("path", { class: "sheet-hatch", d, fill: `url(#${hatch})` })];
 }
 
-/** Short strokes on the metal's side of a tool line: below the die's, above the others'. */
-function ticks(chain, x, y, name) {
-  const side = name === "die" ? -1 : 1;
+/** Short strokes into the tool's metal, all at one slope as a hatch is. `side`: +1 left of the way, -1 right. */
+function ticks(chain, x, y, side) {
   const out = [];
-  let left = 0;
+  let left = 4;
   for (let i = 1; i < chain.length; i++) {
     const a = [x(chain[i - 1][0]), y(chain[i - 1][1])];
     const b = [x(chain[i][0]), y(chain[i][1])];
     const l = Math.hypot(b[0] - a[0], b[1] - a[1]);
-    if (l > 4000) return null;
-    for (; left < l; left += 9) {
+    if (l > 6000) return null;
+    const n = [(side * (b[1] - a[1])) / l, (-side * (b[0] - a[0])) / l]; // y runs down on the paper
+    const slope = n[0] * 0.71 - n[1] * 0.71; // of the hatch, rising to the right
+    const way = Math.abs(slope) > 0.25 ? Math.sign(slope) : 0;
+    for (; left < l; left += 7) {
       const q = [a[0] + ((b[0] - a[0]) * left) / l, a[1] + ((b[1] - a[1]) * left) / l];
-      let n = [-(b[1] - a[1]) / l, (b[0] - a[0]) / l]; // to the right of the way on the paper, y down
-      if (n[1] * -side < 0 || (Math.abs(n[1]) < 0.02 && n[0] * inward(chain, name, q[0], x) < 0)) n = [-n[0], -n[1]];
-      out.push(`M${q[0].toFixed(1)} ${q[1].toFixed(1)}l${(n[0] * 6 + 3).toFixed(1)} ${(n[1] * 6 - side * -3).toFixed(1)}`);
+      out.push(way ? `M${q[0].toFixed(1)} ${q[1].toFixed(1)}l${(way * 6).toFixed(1)} ${(-way * 6).toFixed(1)}` : `M${q[0].toFixed(1)} ${q[1].toFixed(1)}l${(n[0] * 7).toFixed(1)} ${(n[1] * 7).toFixed(1)}`);
     }
     left -= l;
   }
   return s("path", { class: "tool-tick", d: out.join("") });
 }
 
-/** Of an upright stretch: the metal of a punch lies towards its middle, that of the others away from it. */
-function inward(chain, name, px, x) {
-  const middle = (x(Math.min(...chain.map((q) => q[0]))) + x(Math.max(...chain.map((q) => q[0])))) / 2;
-  const towards = Math.sign(middle - px) || 1;
-  return name === "punch" ? towards : -towards;
-}
-
+/** The name of a tool, in its metal beside the line: where the line is level and has room. */
 function toolName(t, x, y, width) {
-  const q = t.chains.flat().reduce((a, b) => (x(b[0]) < x(a[0]) && x(b[0]) > 12 ? b : x(a[0]) <= 12 ? b : a));
-  const px = Math.min(Math.max(x(q[0]), 8), width - 90);
-  return s("text", { class: "curve-name", x: px, y: y(q[1]) + (t.name === "die" ? 22 : -12) }, words(t.name).toLowerCase());
+  let best = null;
+  t.chains.forEach((c, n) => {
+    for (let k = 1; k < c.length; k++) {
+      const [dx, dy] = [x(c[k][0]) - x(c[k - 1][0]), y(c[k][1]) - y(c[k - 1][1])];
+      const middle = [(x(c[k][0]) + x(c[k - 1][0])) / 2, (y(c[k][1]) + y(c[k - 1][1])) / 2];
+      if (middle[0] < 10 || middle[0] > width - 10 || Math.abs(dy) > 0.3 * Math.abs(dx)) continue;
+      const seen = Math.min(Math.abs(dx), 140) - Math.abs(middle[0] - width / 2) * 0.02;
+      if (!best || seen > best.seen) best = { seen, middle, down: Math.sign(dx) * t.metal[n] < 0 };
+    }
+  });
+  if (!best) return null;
+  const px = Math.min(Math.max(best.middle[0], 46), width - 46);
+  return s("text", { class: "curve-name", x: px, y: best.middle[1] + (best.down ? 24 : -14), "text-anchor": "middle" }, words(t.name).toLowerCase());
 }
 
 function overall(sheet, x, y, height) {
@@ -199,15 +229,16 @@ function overall(sheet, x, y, height) {
   const [lo, hi] = [0, 1].map((k) => all.reduce((a, q) => (k ? Math.max(a, q[0]) : Math.min(a, q[0])), k ? -Infinity : Infinity));
   const [bottom, top] = [0, 1].map((k) => all.reduce((a, q) => (k ? Math.max(a, q[1]) : Math.min(a, q[1])), k ? -Infinity : Infinity));
   const right = x(hi) + 30;
+  const ends = [lo, hi].map((v) => all.find((q) => q[0] === v)[1]);
   return [
-    dimension([x(lo), height - 14], [x(hi), height - 14], num(hi - lo, 4), [y(bottom) + 8, "v"]),
+    dimension([x(lo), height - 14], [x(hi), height - 14], num(hi - lo, 4), [y(Math.min(...ends)) + 8, "v"]),
     top - bottom > 0.5 ? dimension([right, y(bottom)], [right, y(top)], num(top - bottom, 3), [x(hi) + 8, "h"]) : null,
   ];
 }
 
-function bar(k, height) {
+function bar(k) {
   const wanted = 90 / k;
   const power = 10 ** Math.floor(Math.log10(wanted));
   const length = [5, 2, 1].map((m) => m * power).find((v) => v <= wanted) ?? power;
-  return s("g", { class: "scale-bar" }, s("path", { d: `M10 ${height - 15}v5h${length * k}v-5` }), s("text", { x: 16 + length * k, y: height - 9 }, `${num(length, 2)} mm`));
+  return s("g", { class: "scale-bar" }, s("path", { d: `M10 10v5h${length * k}v-5` }), s("text", { x: 16 + length * k, y: 16 }, `${num(length, 2)} mm`));
 }
