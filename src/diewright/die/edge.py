@@ -26,6 +26,8 @@ Ints = NDArray[np.int32]
 
 LEVEL = math.radians(20.0)
 """Steepest slope at the edge that is still led on as a flange."""
+CLIMB = math.radians(50.0)
+"""Steepest climb of the edge along its own course."""
 _UPRIGHT = math.radians(1.0)  # a wall within this of vertical is led on vertical: facets of a round wall lean by about as much
 _TRUE = math.radians(0.3)  # a flange within this of level is level
 _SMOOTH = 8.0  # mm: length along the edge over which direction and elevation are averaged
@@ -60,8 +62,9 @@ def find_edge(mesh: TriMesh, outer: Ints) -> Edge:
     points = mesh.points[loop]
     along = np.roll(points, -1, axis=0) - points
     length = np.linalg.norm(along, axis=1)
+    _refuse_open_end(points, along, length)
     normal = _normals_along(mesh, loop)
-    conormal = np.cross(along / length[:, None], normal)  # in the surface, out of the part
+    conormal = np.cross(along / np.maximum(length, 1e-12)[:, None], normal)  # in the surface, out of the part
     plan = np.stack([along[:, 1], -along[:, 0]], axis=1)
     steep = np.arctan2(conormal[:, 2], np.einsum("ij,ij->i", conormal[:, :2], plan) / np.maximum(np.hypot(*plan.T), 1e-12))
     sides = np.column_stack([plan / np.maximum(np.hypot(*plan.T), 1e-12)[:, None], np.cos(steep), np.sin(steep)])
@@ -82,6 +85,18 @@ def find_edge(mesh: TriMesh, outer: Ints) -> Edge:
             where="faces", help="Unfold that flange in CAD, choose another press direction, or give the faces as files.",
         )  # fmt: skip
     return Edge(points, np.asarray(loop, dtype=np.int32), outward, np.minimum(elevation, 0.5 * math.pi))
+
+
+def _refuse_open_end(points: Floats, along: Floats, length: Floats) -> None:
+    climb = np.abs(along[:, 2]) / np.maximum(length, 1e-12)
+    if climb.max() <= math.sin(CLIMB):
+        return
+    i = int(np.argmax(climb))
+    spot = ", ".join(f"{v:.0f}" for v in points[i])
+    raise SolveError(
+        f"the part's edge climbs under {math.degrees(math.asin(min(climb[i], 1.0))):.0f} deg at ({spot}) mm, as at the open end of a channel: no blankholder surface "
+        "can be led out of it yet.", where="faces", help="Close the end in CAD down to where it is trimmed, or give the faces as files.",
+    )  # fmt: skip
 
 
 def _normals_along(mesh: TriMesh, loop: Ints) -> Floats:
