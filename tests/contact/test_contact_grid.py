@@ -66,7 +66,8 @@ def test_nothing_beyond_the_band_the_box_and_an_open_edge():
     points, triangles = rectangle()
     for p in ([5, 4, 4.5], [5, 4, -4.5], [500, 4, 0.1], [-1.2, 4, 0.3], [11.0, 4, -0.3], [5, 9.2, 0.0], [-0.8, -0.8, 0.1]):
         d, n = asked(points, triangles, p)
-        assert d[0] > 1e8 and not n.any(), p
+        assert d[0] > 1e8, p
+        assert not n.any(), p
     d, _ = asked(points, triangles, [[0.6, 0.6, 0.4], [9.4, 7.4, -0.4]])
     assert d == pytest.approx([0.4, -0.4], abs=1e-6)
 
@@ -76,7 +77,7 @@ def test_distance_to_a_cylinder_is_off_by_no_more_than_stated():
     r, h, step = 6.0, 0.4, math.radians(1.0)
     at = np.arange(0.0, math.pi / 2 + 1e-9, step)
     arc = np.column_stack([r * np.cos(at), 0 * at, r * np.sin(at)])
-    p, t = swept(arc, [arc, arc + [0, 10, 0]])
+    p, t = swept(arc, [arc, arc + np.array([0, 10, 0])])
     normal = np.cross(p[t[0, 1]] - p[t[0, 0]], p[t[0, 2]] - p[t[0, 0]])
     outwards = 1.0 if normal @ [1, 0, 0] > 0 else -1.0
     g = np.random.default_rng(2)
@@ -144,7 +145,7 @@ def test_the_gradient_is_that_of_the_distance_between_samples():
     r = 5.0
     at = np.radians(np.arange(0.0, 90.1, 2.0))
     arc = np.column_stack([r * np.cos(at), 0 * at, r * np.sin(at)])
-    p, t = swept(arc, [arc, arc + [0, 8, 0]])
+    p, t = swept(arc, [arc, arc + np.array([0, 8, 0])])
     where = np.array([[3.3, 3.1, 3.9], [4.6, 4.2, 2.3]])
     d, n = asked(p, t, where)
     e = 1e-4
@@ -158,15 +159,17 @@ def test_files_that_give_every_triangle_its_own_points_make_the_same_grid():
     points, triangles = rectangle()
     one = distance_grid(points, triangles, spacing=0.5, band=2.0)
     loose = distance_grid(points[triangles].reshape(-1, 3), np.arange(6).reshape(2, 3), spacing=0.5, band=2.0)
-    assert (one.samples == loose.samples).all() and (one.place == loose.place).all()
-    assert not np.isnan(one.samples).any() and (one.samples[one.samples < 1e8] <= 2.0 + 1e-6).all()
+    assert (one.samples == loose.samples).all()
+    assert (one.place == loose.place).all()
+    assert not np.isnan(one.samples).any()
+    assert (one.samples[one.samples < 1e8] <= 2.0 + 1e-6).all()
     assert (one.samples == FAR).any()
 
 
 def test_the_same_face_gives_the_same_bits_twice():
     at = np.radians(np.arange(0.0, 90.1, 5.0))
     arc = np.column_stack([5 * np.cos(at), 0 * at, 5 * np.sin(at)])
-    p, t = swept(arc, [arc, arc + [0, 8, 0]])
+    p, t = swept(arc, [arc, arc + np.array([0, 8, 0])])
     a, b = (distance_grid(p, t, spacing=0.3, band=1.5) for _ in range(2))
     assert a.samples.tobytes() == b.samples.tobytes()
 

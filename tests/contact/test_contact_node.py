@@ -27,14 +27,14 @@ FLAT = (np.array([[-20, -20, 0], [60, -20, 0], [60, 60, 0], [-20, 60, 0.0]]), np
 def plane(name: str, z: float, *, up: bool, **how) -> Tool:
     """A large flat tool at height z, its normal up or down."""
     points, triangles = FLAT
-    g = distance_grid(points + [0, 0, z], triangles if up else triangles[:, ::-1], spacing=0.5, band=2.5)
+    g = distance_grid(points + np.array([0, 0, z]), triangles if up else triangles[:, ::-1], spacing=0.5, band=2.5)
     return Tool(name, g, (0, 0, 1.0 if up else -1.0), **how)
 
 
 def sheet(*tools: Tool, real=np.float64, threads=False, nx=4, size=12.0, z=0.5, **how) -> ShellModel:
     """A loose square of elastic sheet whose lower skin is at ``z - 0.5``."""
     points, triangles, _ = grid(size, size, nx, nx, shake=0.1)
-    patches = build_patches(points + [0.3, 0.2, z], triangles, T)
+    patches = build_patches(points + np.array([0.3, 0.2, z]), triangles, T)
     model = ShellModel(patches, SHEET, through_thickness(3), tools=tools, real=real, threads=threads, **how)
     for t in tools:
         model.tools.by_speed(t.name, 0)
@@ -77,7 +77,8 @@ def test_a_sheet_rests_on_either_skin_and_the_tool_feels_its_load(up):
     assert model.tools.mean_force("tool")[2] == pytest.approx(-load[:, 2].sum(), rel=1e-3)
     assert model.tools.pressure()[:, 0] == pytest.approx(np.full(model.patches.n, 10.0), rel=0.02)
     depth = (0.5 - model.x[: model.patches.n, 2]) * (1 if up else -1)
-    assert 0.0 < depth.min() and depth.max() < 0.05 * T
+    assert depth.min() > 0.0
+    assert depth.max() < 0.05 * T
     deepest = model.tools.state[0, at.T_DEEPEST]
     assert deepest == pytest.approx(depth.max(), rel=0.05)
     assert model.tools.state[0, at.T_TOUCHED] == model.patches.n
@@ -156,7 +157,8 @@ def test_tools_that_are_away_touch_nothing():
     model = sheet(plane("tool", 0.4, up=True))
     model.tools.away("tool")
     model.advance(50, external=weight(model, 1.0))
-    assert not model.tools.force("tool").any() and model.x[: model.patches.n, 2].max() < 0.5
+    assert not model.tools.force("tool").any()
+    assert model.x[: model.patches.n, 2].max() < 0.5
 
 
 def thrown(real=np.float64, threads=False, mu=0.15, damping=0.0, nx=4):
@@ -194,8 +196,10 @@ def test_force_and_moments_of_a_tool_are_the_sums_over_the_nodes():
     push = model.tools.push[:, 0]
     x = model.x[: model.patches.n]
     assert fz == pytest.approx(push.sum(), rel=1e-12)
-    assert my == pytest.approx((push * x[:, 1]).sum(), rel=1e-6) and mx == pytest.approx((push * x[:, 0]).sum(), rel=1e-6)
-    assert abs(fx) < 1e-6 * fz and abs(fy) < 1e-6 * fz
+    assert my == pytest.approx((push * x[:, 1]).sum(), rel=1e-6)
+    assert mx == pytest.approx((push * x[:, 0]).sum(), rel=1e-6)
+    assert abs(fx) < 1e-6 * fz
+    assert abs(fy) < 1e-6 * fz
 
 
 @pytest.mark.parametrize(("mu", "damping"), [(0.0, 0.0), (0.2, 0.0), (0.0, 0.1)])
@@ -335,4 +339,6 @@ def test_memory_of_a_tool_set_is_put_back_exactly():
     model.advance(50)
     assert model.tools.push.any()
     model.tools.put_back(kept)
-    assert not model.tools.push.any() and not model.tools.state.any() and model.tools.push_steps == 0
+    assert not model.tools.push.any()
+    assert not model.tools.state.any()
+    assert model.tools.push_steps == 0
