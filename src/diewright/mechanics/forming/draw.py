@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 from diewright.errors import InputError
 from diewright.mechanics.contact.grid import distance_grid
 from diewright.mechanics.contact.tools import Tool
-from diewright.mechanics.forming.operations import Move, Operation
+from diewright.mechanics.forming.operations import Move, Operation, careful_profile, profile_time
 from diewright.mechanics.shell.form import ShellForm
 from diewright.mechanics.shell.material import ShellMaterial
 from diewright.mechanics.shell.model import ShellModel
@@ -33,6 +33,7 @@ class DrawPlan:
     gap: with a number the blankholder is held at this gap over the sheet's thickness [mm] instead of pressed.
     friction: of each tool by name, ``0.1`` for one not named. fade, power: see :class:`Tool`.
     speed: of the punch in the computation [mm/s]; dwell: [s]. frames: pictures of the draw.
+    work: expected in all [N mm] of the part that is modelled: the punch starts slowly so that its motion stays small against the work done; 0: a plain smooth stroke.
     block: how far the blankholder may go below the nominal thickness before distance blocks stop it, share of the thickness.
     """
 
@@ -47,6 +48,7 @@ class DrawPlan:
     frames: int = 24
     block: float = 0.1
     kinematics: tuple[tuple[float, float], ...] = ()
+    work: float = 0.0
 
 
 def symmetric(points: Floats, triangles: NDArray[np.integer], axes: str) -> tuple[Mirror, ...]:
@@ -66,7 +68,9 @@ def symmetric(points: Floats, triangles: NDArray[np.integer], axes: str) -> tupl
     return tuple(out)
 
 
-def tools_of(faces: Mapping[str, Face], thickness: float, plan: DrawPlan, *, flow_stress: float, spacing: float | None = None) -> tuple[Tool, ...]:
+def tools_of(
+    faces: Mapping[str, Face], thickness: float, plan: DrawPlan, *, flow_stress: float, spacing: float | None = None
+) -> tuple[Tool, ...]:
     """The tools of faces given in the closed position; the die stands still, the others close downwards.
 
     ``flow_stress`` [MPa] sets the pressure at which a squeezed sheet yields. ``spacing`` of the distance grids: half the thickness, 0.2 to 1 mm.
@@ -86,8 +90,8 @@ def tools_of(faces: Mapping[str, Face], thickness: float, plan: DrawPlan, *, flo
     return tuple(out)
 
 
-def draw_operations(plan: DrawPlan, thickness: float, *, bend: bool = False) -> tuple[Operation, ...]:
-    """Hold, draw, dwell. With ``bend`` the blankholder closes by stroke first (a curved blankholder bends the blank)."""
+def draw_operations(plan: DrawPlan, thickness: float, *, mass: float = 0.0, bend: bool = False) -> tuple[Operation, ...]:
+    """Hold, draw, dwell. ``mass`` [t] of the sheet is needed where the plan states its work. With ``bend`` the blankholder closes by stroke first (a curved blankholder bends the blank)."""
     ops: list[Operation] = []
     hold = 0.12 * plan.stroke / plan.speed
     stop = plan.block * thickness
@@ -101,14 +105,26 @@ def draw_operations(plan: DrawPlan, thickness: float, *, bend: bool = False) -> 
         keep = Move("blankholder", "force", to=float(start), curve=curve, stop=stop)
     rest = (Move("die", "rest"), Move("punch", "rest"))
     if bend:
-        ops.append(Operation("close the blankholder", (*rest, Move("blankholder", "stroke", to=-0.02 * thickness)), max(hold, 4e-3), frames=4))
+        ops.append(
+            Operation("close the blankholder", (*rest, Move("blankholder", "stroke", to=-0.02 * thickness)), max(hold, 4e-3), frames=4)
+        )
     ops.append(Operation("hold", (*rest, holder), hold, frames=1))
-    ramp = 1.0 / (1.0 - 0.15)
-    ops.append(
-        Operation("draw", (Move("die", "rest"), Move("punch", "stroke", to=0.0, curve=plan.kinematics), keep), ramp * plan.stroke / plan.speed, frames=plan.frames)
-    )
+    profile: tuple[tuple[float, float], ...] = ()
+    time = plan.stroke / plan.speed / (1.0 - 0.15)
+    if plan.work > 0 and mass > 0 and not plan.kinematics:
+        profile = careful_profile(mass, plan.work, plan.speed)
+        time = profile_time(plan.stroke, profile)
+    punch = Move("punch", "stroke", to=0.0, curve=plan.kinematics, profile=profile)
+    ops.append(Operation("draw", (Move("die", "rest"), punch, keep), time, frames=plan.frames))
     if plan.dwell > 0:
-        ops.append(Operation("dwell", (*rest, keep if not isinstance(plan.force, tuple) else Move("blankholder", "force", to=plan.force[-1][1], stop=stop)), plan.dwell, frames=1))
+        ops.append(
+            Operation(
+                "dwell",
+                (*rest, keep if not isinstance(plan.force, tuple) else Move("blankholder", "force", to=plan.force[-1][1], stop=stop)),
+                plan.dwell,
+                frames=1,
+            )
+        )
     return tuple(ops)
 
 

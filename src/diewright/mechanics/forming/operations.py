@@ -24,6 +24,7 @@ class Move:
     ----------
     kind: ``stroke`` to the travel ``to`` [mm]; ``force`` up to ``to`` [N]; ``rest`` where it is; ``away``: touches nothing.
     curve: ``(share of the operation, value)`` pairs: travel for a stroke, force for a force; replaces the smooth ramp to ``to``.
+    profile: for a stroke, ``(share of the stroke, speed [mm/s])`` pairs instead of the smooth ramp; the operation's time is then :func:`profile_time`.
     stop: for a force, farthest travel [mm] (a distance block, or the closed gap).
     """
 
@@ -31,6 +32,7 @@ class Move:
     kind: Literal["stroke", "force", "rest", "away"] = "rest"
     to: float = 0.0
     curve: tuple[tuple[float, float], ...] = ()
+    profile: tuple[tuple[float, float], ...] = ()
     stop: float = math.inf
 
 
@@ -62,12 +64,13 @@ def stroke_speed(start: float, move: Move, time: float, *, smooth: bool = True) 
 
     Smooth: ``v = v0 sin^2(pi t/(2 ramp))`` up, level, and the same down; the distance is exact for the piecewise linear history.
     """
+    if move.profile:
+        t, v = _by_profile(move.to - start, move.profile)
+        return t * (time / t[-1]), v * (t[-1] / time)
     if move.curve:
         share, value = _curve(move)
         if abs(value[0] - start) > 1e-6 * (1.0 + abs(start)):
-            raise InputError(
-                f"the travel starts at {value[0]:g} mm but the tool stands at {start:g} mm.", where=f"move of {move.tool}"
-            )
+            raise InputError(f"the travel starts at {value[0]:g} mm but the tool stands at {start:g} mm.", where=f"move of {move.tool}")
         # a history of speeds that is piecewise linear: steps of travel become steps of speed, blunted over 2 % of the time
         t = np.repeat(share * time, 2)
         blunt = 0.01 * time
@@ -91,6 +94,43 @@ def stroke_speed(start: float, move: Move, time: float, *, smooth: bool = True) 
     return t, v * ((move.to - start) / area)
 
 
+def _by_profile(way: float, profile: tuple[tuple[float, float], ...]) -> tuple[Floats, Floats]:
+    """Times and signed speeds along a way [mm] whose speed is piecewise linear over the share of the way."""
+    a = np.array(profile, dtype=np.float64)
+    if (
+        a.ndim != 2
+        or a.shape[1] != 2
+        or len(a) < 2
+        or not np.isfinite(a).all()
+        or (np.diff(a[:, 0]) <= 0).any()
+        or (a[:, 1] <= 0).any()
+        or a[0, 0] != 0
+        or a[-1, 0] != 1
+    ):
+        raise InputError("expected pairs whose shares rise from 0 to 1, with speeds above zero.", where="speed profile")
+    s = np.unique(np.concatenate([np.linspace(0.0, 1.0, 4 * POINTS + 1), a[:, 0]]))
+    v = np.interp(s, a[:, 0], a[:, 1])
+    # trapezoids in time: the mean speed of two neighbours carries the tool over the way between them, exactly for a history that is linear in time
+    t = np.concatenate([[0.0], np.cumsum(abs(way) * np.diff(s) / (0.5 * (v[1:] + v[:-1])))])
+    return t, math.copysign(1.0, way) * v
+
+
+def profile_time(way: float, profile: tuple[tuple[float, float], ...]) -> float:
+    """Time [s] that a way [mm] takes at a speed profile."""
+    return float(_by_profile(way, profile)[0][-1])
+
+
+def careful_profile(mass: float, work: float, speed: float, *, share: float = 0.02) -> tuple[tuple[float, float], ...]:
+    """Speeds that keep the motion's energy below ``share`` of the work done so far, which grows as the square of the stroke: ``v = s sqrt(2 share W/m)``.
+
+    ``mass`` [t] of the sheet, ``work`` [N mm] expected in all, ``speed`` [mm/s] at most. A seventh of the speed is the least; it comes to rest at the end.
+    """
+    s = np.linspace(0.0, 1.0, 41)
+    v = np.clip(s * math.sqrt(2.0 * share * max(work, 1e-9) / mass), speed / 7.0, speed)
+    v *= np.clip(s / 0.02, 0.1, 1.0) * np.sqrt(np.clip((1.0 - s) / 0.06, 0.02, 1.0))
+    return tuple((float(a), float(b)) for a, b in zip(s, v, strict=True))
+
+
 def force_ramp(start: float, move: Move, time: float) -> tuple[Floats, Floats]:
     """Times from 0 [s] and forces [N]: from ``start`` smoothly to ``move.to`` within the ramp, or the move's curve."""
     if move.curve:
@@ -102,7 +142,15 @@ def force_ramp(start: float, move: Move, time: float) -> tuple[Floats, Floats]:
 
 def _curve(move: Move) -> tuple[Floats, Floats]:
     a = np.array(move.curve, dtype=np.float64)
-    if a.ndim != 2 or a.shape[1] != 2 or len(a) < 2 or not np.isfinite(a).all() or a[0, 0] != 0.0 or a[-1, 0] != 1.0 or (np.diff(a[:, 0]) <= 0).any():
+    if (
+        a.ndim != 2
+        or a.shape[1] != 2
+        or len(a) < 2
+        or not np.isfinite(a).all()
+        or a[0, 0] != 0.0
+        or a[-1, 0] != 1.0
+        or (np.diff(a[:, 0]) <= 0).any()
+    ):
         raise InputError("expected at least two pairs whose shares rise from 0 to 1, with finite values.", where=f"curve of {move.tool}")
     return a[:, 0], a[:, 1]
 

@@ -44,14 +44,14 @@ class Curve:
         """Columns by name."""
         k = self.tools
         a = np.array(self.rows, dtype=np.float64).reshape(len(self.rows), 10 + 8 * k)
-        parts = np.split(a, np.cumsum([1, 1, 1, 7, k, 3 * k, 2 * k, k])[:-1], axis=1) if k else [a[:, :1], a[:, 1:2], a[:, 2:3], a[:, 3:10]]
+        parts = np.split(a, np.cumsum([1, 1, 1, 7, k, 3 * k, 2 * k, k]), axis=1) if k else [a[:, :1], a[:, 1:2], a[:, 2:3], a[:, 3:10]]
         out = {"time": parts[0][:, 0], "operation": parts[1][:, 0], "dt": parts[2][:, 0]}
         for j, name in enumerate(("kinetic", "slopes", "internal", "external", "damping", "heat", "balance")):
             out[name] = parts[3][:, j]
         if k:
             out["travel"], out["force"], out["moment"] = parts[4], parts[5].reshape(-1, k, 3), parts[6].reshape(-1, k, 2)
             out["deepest"] = parts[7]
-            out["work"] = a[:, 10 + 7 * k :]
+            out["work"] = parts[8]
         return out
 
 
@@ -91,6 +91,9 @@ class Run:
         self.curve = Curve(tools=len(model.tools))
         self.frames: list[Frame] = []
         self.marks: list[tuple[str, float, float, int]] = []
+        self._from: dict[str, float] = {}
+        self.steps = 0
+        self.digest = ""
         self.forces = {name: 0.0 for name in model.tools.names}
         self.total = sum(op.time for op in operations)
 
@@ -98,6 +101,7 @@ class Run:
         """Work through all operations. A :class:`SolveError` of the sheet ends the run early; what was reached is returned with its sentence."""
         first, began, shown = 0, -1.0, 0
         if self.saved is not None:
+            self.digest = checkpoint.digest(self)
             found = checkpoint.load(self.saved, self)
             if found is not None:
                 first, began, shown = found
@@ -120,32 +124,40 @@ class Run:
         if began < 0.0:
             began = model.time
             self._set(op)
+            self.steps = 0
+            model.dt = model.stable_step()
         end = began + op.time
         model.damping = op.damping
-        steps = 0
         last_save = clock.monotonic()
         model.tools.start_sums()
         while model.time < end - 1e-6 * model.dt:
-            if steps == 0:
-                model.dt = model.stable_step()
             n = min(CHUNK, max(1, math.ceil((end - model.time) / model.dt - 1e-9)))
             model.advance(n)
-            steps += n
+            self.steps += n
             self._row(number)
             self._dangers(op)
             share = (model.time - began) / op.time
-            if share * op.frames >= shown + 1 - 1e-9:
-                shown = int(share * op.frames + 1e-9)
+            way = self._way(op, share)
+            if way * op.frames >= shown + 1 - 1e-6:
+                shown = int(way * op.frames + 1e-6)
                 self._frame(number)
             done = sum(o.time for o in self.operations[:number]) + min(share, 1.0) * op.time
             self.watch.step(op.name, done, self.total)
             if self.saved is not None and clock.monotonic() - last_save > SAVE_EVERY:
                 checkpoint.save(self.saved, self, number, began, shown)
                 last_save = clock.monotonic()
-        self.marks.append((op.name, began, model.time, steps))
+        self.marks.append((op.name, began, model.time, self.steps))
+
+    def _way(self, op: Operation, share: float) -> float:
+        """Share of the stroke that is done; of the time in an operation without one."""
+        for m in op.moves:
+            if m.kind == "stroke" and m.tool in self._from and abs(m.to - self._from[m.tool]) > 1e-9 and share < 1.0 - 1e-9:
+                return (self.model.tools.travel(m.tool) - self._from[m.tool]) / (m.to - self._from[m.tool])
+        return share
 
     def _set(self, op: Operation) -> None:
         model, now = self.model, self.model.time
+        self._from = {m.tool: model.tools.travel(m.tool) for m in op.moves if m.kind == "stroke"}
         strokes = [abs(m.to - model.tools.travel(m.tool)) for m in op.moves if m.kind == "stroke"]
         fastest = max(strokes, default=0.0) / op.time
         moved = set()
