@@ -51,6 +51,9 @@ function control(ctx, path, list) {
       if (!rows.some((r) => r.value === value)) input.append(h("option", { value }, String(value)));
       input.value = value;
     };
+  } else if (typeof spec.default === "boolean") {
+    input = h("input", { ...common, type: "checkbox", onchange: () => send(input.checked) });
+    draw = (value) => (input.checked = value === true);
   } else {
     const numeric = spec.kind !== "text";
     input = h("input", { ...common, type: "text", inputmode: numeric ? "decimal" : null, autocomplete: "off", spellcheck: "false", class: numeric ? "figure" : "text" });
@@ -61,10 +64,12 @@ function control(ctx, path, list) {
       draw(at(ctx.book.job, path));
       say("");
     });
-    if (spec.kind === "auto-number") auto = h("button", { type: "button", class: "word", "aria-label": `${label(path)}: chosen by the desk`, onclick: () => send("auto") }, "auto");
+    // the word that stands for a number that is not stated: auto, or as that of another place
+    const word = spec.kind === "auto-number" ? "auto" : numeric && typeof spec.default === "string" ? spec.default : "";
+    if (word) auto = h("button", { type: "button", class: "word", "aria-label": word === "auto" ? `${label(path)}: chosen by the desk` : `${label(path)}: ${word}`, onclick: () => send(word) }, word);
     draw = (value) => {
       input.value = plain(value);
-      if (auto) auto.hidden = value === "auto";
+      if (auto) auto.hidden = value === word;
     };
   }
   const update = () => {

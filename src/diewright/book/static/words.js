@@ -71,7 +71,9 @@ const LABELS = {
   "blank.holes": "Holes", "blank.friction": "Friction", "blank.blankholder_force_kn": "Blankholder force", "blank.bead_restraint": "Bead restraint",
   "blank.trim_allowance": "Trim allowance", "blank.margin_wanted": "Wanted margin", "blank.thinning_limit": "Thinning limit",
   "nest.layout": "Layout", "nest.web": "Web", "nest.edge_web": "Edge web", "nest.strip_width_max": "Widest strip", "nest.sheet_length": "Sheet length", "nest.grain_tolerance": "Free turn from grain",
-  "tryout.blankholder_force_kn": "Blankholder force",
+  "tryout.blankholder_force_kn": "Blankholder force", "tryout.blankholder_end_kn": "Blankholder force at the bottom", "tryout.friction_die": "Friction at die and blankholder", "tryout.friction_punch": "Friction at the punch",
+  "tryout.quality": "Mesh of the sheet", "tryout.stations": "Points through the thickness", "tryout.springback": "Springback", "window.runs": "Forces tried", "window.from_share": "Lowest force, of the tryout's",
+  "window.to_share": "Highest force, of the tryout's", "window.wrinkle_limit": "Wrinkle limit, of the thickness",
   "press.name": "Press", "press.strokes_per_minute": "Strokes",
 }; // prettier-ignore
 
