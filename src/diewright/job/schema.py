@@ -162,6 +162,40 @@ class FacesStated(Record):
         return safe_name(value)
 
 
+class TryoutStated(Record):
+    """The virtual tryout."""
+
+    blankholder_force_kn: Literal["auto"] | Annotated[float, Field(ge=0, le=100_000)] = q(
+        "kN", "blankholder force; auto takes that of the blank, or the handbook's", default="auto"
+    )
+    blankholder_end_kn: Literal["same"] | Annotated[float, Field(ge=0, le=100_000)] = q(
+        "kN", "blankholder force at the bottom of the stroke, rising or falling evenly from the first; same keeps it", default="same"
+    )
+    friction_die: Literal["blank"] | Annotated[float, Field(ge=0, le=0.6)] = q(
+        "", "coefficient of friction at die and blankholder; blank takes that of the blank page", default="blank"
+    )
+    friction_punch: Literal["blank"] | Annotated[float, Field(ge=0, le=0.6)] = q(
+        "", "coefficient of friction at the punch; blank takes that of the blank page", default="blank"
+    )
+    quality: Literal["coarse", "normal", "fine"] = q(
+        "", "mesh of the sheet: coarse for a first look, normal, fine for a last one", default="normal"
+    )
+    stations: int = q("", "points through the thickness", default=5, ge=3, le=9)
+    back_modulus: float = q("MPa", "slope of the back stress at first yield (kinematic hardening, for springback); 0 is isotropic", default=0.0, ge=0, le=100_000)
+    back_recall: float = q("", "how fast the back stress saturates: at back modulus / recall", default=0.0, ge=0, le=1000)
+    springback: bool = q("", "release and trim the drawn sheet and let it spring", default=True)
+    reference_points: tuple[Vector, ...] = q("mm", "places on the part, in press coordinates, where springback is read; none chooses them", default=())
+
+
+class WindowStated(Record):
+    """The blankholder window."""
+
+    runs: int = q("", "how many blankholder forces are tried", default=7, ge=3, le=25)
+    from_share: float = q("", "lowest force tried, over that of the tryout", default=0.25, gt=0, le=1)
+    to_share: float = q("", "highest force tried, over that of the tryout", default=4.0, ge=1, le=50)
+    wrinkle_limit: float = q("", "wrinkle height that is too much, over the thickness", default=0.3, gt=0, le=10)
+
+
 class AcceptedStated(Record):
     """An ``attend`` finding accepted with a reason; ``value`` is the figure that was accepted."""
 
@@ -182,6 +216,8 @@ class Job(Record):
     nest: NestStated = NestStated()
     press: PressStated = PressStated()
     faces: FacesStated = FacesStated()
+    tryout: TryoutStated = TryoutStated()
+    window: WindowStated = WindowStated()
     accepted: tuple[AcceptedStated, ...] = ()
 
     @model_validator(mode="before")

@@ -84,7 +84,7 @@ def graded(mesh: PlaneMesh, frames: list[Frame], finest: float, quality: str) ->
     bend = np.zeros(len(mesh.triangles))
     for f in frames:
         k = f.curvature
-        mean, half = 0.5 * (k[:, 0] + k[:, 1]), np.hypot(0.5 * (k[:, 0] - k[:, 1]), 0.5 * k[:, 2] if k.shape[1] > 2 else 0.0)
+        mean, half = 0.5 * (k[:, 0] + k[:, 1]), np.hypot(0.5 * (k[:, 0] - k[:, 1]), k[:, 2])
         bend = np.maximum(bend, np.abs(mean) + half)
     size = np.clip(TURN / np.maximum(bend, 1e-9), finest, COARSEN * finest)
     # neighbours of a bend see it next: the worst of each triangle and the ones around it

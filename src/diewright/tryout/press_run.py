@@ -26,10 +26,11 @@ HEAVIER = 0.03  # share of the sheet's mass that may be added to lengthen the st
 
 @dataclass(frozen=True)
 class Wanted:
-    """What decides a run: forces [N], friction, punch speed [mm/s] in the computation, points through the thickness, pictures."""
+    """What decides a run: forces [N], expected draw work [N mm], friction, punch speed [mm/s] in the computation, points through the thickness, pictures."""
 
     force: float
     force_end: float
+    work: float
     friction_die: float
     friction_punch: float
     speed: float = 5000.0
@@ -53,7 +54,7 @@ def plan_of(faces: Result, wanted: Wanted) -> DrawPlan:
     return DrawPlan(
         stroke, force,
         friction={"die": wanted.friction_die, "blankholder": wanted.friction_die, "punch": wanted.friction_punch},
-        speed=wanted.speed, frames=wanted.frames, dwell=0.04 * stroke / wanted.speed,
+        speed=wanted.speed, frames=wanted.frames, work=wanted.work, dwell=0.04 * stroke / wanted.speed,
     )  # fmt: skip
 
 
@@ -94,6 +95,9 @@ def run_press(
         sheet.points, sheet.triangles, thickness, material, tools, plan, rolling=rolling, stations=wanted.stations, step=step, start_travel=raised
     )  # fmt: skip
     run = Run(
-        model, draw_operations(plan, thickness, bend=curved), watch=watch, on_frame=None if hear is None else lambda f, c: hear(model, f, c)
+        model,
+        draw_operations(plan, thickness, mass=model.masses.true, bend=curved),
+        watch=watch,
+        on_frame=None if hear is None else lambda f, c: hear(model, f, c),
     )
     return model, run.work()

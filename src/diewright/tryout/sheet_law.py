@@ -7,6 +7,7 @@ import numpy as np
 from diewright.errors import InputError
 from diewright.job.stage import Result
 from diewright.mechanics.shell.material import ShellMaterial, barlat_yield, hill_yield, plastic
+from diewright.sheet import Hill48, Mises, YieldSurface, Yld2000
 
 
 def shell_material(sheet: Result, *, back_modulus: float = 0.0, recall: float = 0.0) -> ShellMaterial:
@@ -45,3 +46,14 @@ def flow_stress(sheet: Result) -> float:
     """Yield stress [MPa] at a plastic strain of 0.2: the level at which a squeezed flange yields through its thickness."""
     curve = sheet.tables["hardening"]
     return float(np.interp(0.2, curve["strain"], curve["stress"]))
+
+
+def yield_surface(sheet: Result) -> YieldSurface:
+    """The stage's yield surface as an object of the package ``sheet``."""
+    surface = sheet.values["yield_surface"]
+    p = surface["parameters"]
+    if surface["kind"] == "yld2000":
+        return Yld2000(tuple(float(a) for a in p["alpha"]), float(p["exponent"]))
+    if surface["kind"] == "mises":
+        return Mises()
+    return Hill48(*(float(p[name]) for name in "FGHN"))

@@ -53,7 +53,9 @@ def features(points: ArrayLike, triangles: ArrayLike) -> Features:
     b = t[:, [1, 2, 0]].ravel()
     directed = a * len(p) + b
     if len(np.unique(directed)) < len(directed):
-        k = int(np.flatnonzero(np.bincount(np.unique(directed, return_inverse=True)[1])[np.unique(directed, return_inverse=True)[1]] > 1)[0])
+        k = int(
+            np.flatnonzero(np.bincount(np.unique(directed, return_inverse=True)[1])[np.unique(directed, return_inverse=True)[1]] > 1)[0]
+        )
         raise InputError(
             f"neighbouring triangles near {np.round(p[a[k]], 2).tolist()} are turned against each other.",
             where="tool face",

@@ -110,35 +110,61 @@ def _list(low, high, shape, start, fill, members):
 
 @njit(cache=True, error_model="numpy", parallel=True)
 def _sample(bricks, shape, origin, spacing, start, members, corners, normals, ends, centre, reach, band, out, kept):
+    """Distances at the samples of every brick, three by three by three at a time: only triangles that can be nearest to one of the 27 are looked at."""
+    radius = math.sqrt(3.0) * spacing
     for n in prange(len(bricks)):
         b = bricks[n]
         k = b % shape[2]
         j = (b // shape[2]) % shape[1]
         i = b // (shape[2] * shape[1])
+        near = np.zeros(start[b + 1] - start[b], dtype=np.int32)
         least = 1e30
-        for s in range(SAMPLES):
-            sx, sy, sz = s // (SIDE * SIDE), (s // SIDE) % SIDE, s % SIDE
-            px = origin[0] + spacing * (BRICK * i + sx)
-            py = origin[1] + spacing * (BRICK * j + sy)
-            pz = origin[2] + spacing * (BRICK * k + sz)
-            best, sign, ended = band * band, 0.0, False
+        for part in range(27):
+            s0, s1, s2 = 3 * (part // 9), 3 * ((part // 3) % 3), 3 * (part % 3)
+            cx = origin[0] + spacing * (BRICK * i + s0 + 1)
+            cy = origin[1] + spacing * (BRICK * j + s1 + 1)
+            cz = origin[2] + spacing * (BRICK * k + s2 + 1)
+            most, first = band + radius, -1
             for q in range(start[b], start[b + 1]):
                 m = members[q]
-                dx, dy, dz = px - centre[m, 0], py - centre[m, 1], pz - centre[m, 2]
-                far = reach[m] + math.sqrt(best)
-                if dx * dx + dy * dy + dz * dz > far * far:
-                    continue
-                height = dx * normals[m, 0, 0] + dy * normals[m, 0, 1] + dz * normals[m, 0, 2]
-                if height * height > best:
-                    continue
-                d, g, e = nearest(px, py, pz, corners[m], normals[m], ends[m])
-                if d < best:
-                    best, sign, ended = d, g, e
-            if sign == 0.0 or ended:
-                out[n, s] = FAR
-            else:
-                out[n, s] = np.float32(sign * math.sqrt(best))
-                least = min(least, best)
+                dx, dy, dz = cx - centre[m, 0], cy - centre[m, 1], cz - centre[m, 2]
+                d = math.sqrt(dx * dx + dy * dy + dz * dz)
+                if d < most:
+                    most, first = d, m
+            count = 0
+            if first >= 0:  # the likeliest first: the others are then mostly ruled out by their centre
+                near[0] = first
+                count = 1
+            for q in range(start[b], start[b + 1]):
+                m = members[q]
+                dx, dy, dz = cx - centre[m, 0], cy - centre[m, 1], cz - centre[m, 2]
+                far = reach[m] + most + 2.0 * radius
+                if m != first and dx * dx + dy * dy + dz * dz <= far * far:
+                    near[count] = m
+                    count += 1
+            for s in range(27):
+                tx, ty, tz = s0 + s // 9, s1 + (s // 3) % 3, s2 + s % 3
+                px = origin[0] + spacing * (BRICK * i + tx)
+                py = origin[1] + spacing * (BRICK * j + ty)
+                pz = origin[2] + spacing * (BRICK * k + tz)
+                best, sign, ended = band * band, 0.0, False
+                for q in range(count):
+                    m = near[q]
+                    dx, dy, dz = px - centre[m, 0], py - centre[m, 1], pz - centre[m, 2]
+                    far = reach[m] + math.sqrt(best)
+                    if dx * dx + dy * dy + dz * dz > far * far:
+                        continue
+                    height = dx * normals[m, 0, 0] + dy * normals[m, 0, 1] + dz * normals[m, 0, 2]
+                    if height * height > best:
+                        continue
+                    d, g, e = nearest(px, py, pz, corners[m], normals[m], ends[m])
+                    if d < best:
+                        best, sign, ended = d, g, e
+                if sign == 0.0 or ended:
+                    out[n, (tx * SIDE + ty) * SIDE + tz] = FAR
+                else:
+                    out[n, (tx * SIDE + ty) * SIDE + tz] = np.float32(sign * math.sqrt(best))
+                    least = min(least, best)
         kept[n] = least < 1e29
 
 

@@ -163,7 +163,9 @@ class ToolSet:
 
     def memory(self) -> dict[str, NDArray[np.generic]]:
         """What changes in a step; see :meth:`put_back`."""
-        return {name: getattr(self, name).copy() for name in ("state", "push", "slide", "rub")} | {"steps": np.array([self.push_steps, self.sum_steps])}
+        return {name: getattr(self, name).copy() for name in ("state", "push", "slide", "rub")} | {
+            "steps": np.array([self.push_steps, self.sum_steps])
+        }
 
     def put_back(self, memory: dict[str, NDArray[np.generic]]) -> None:
         """Restore what :meth:`memory` kept."""
