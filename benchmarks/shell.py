@@ -1,4 +1,4 @@
-"""Nanoseconds per element-step of the shell, beside the same step by hand in C++; memory per element; scaling with size.
+"""Nanoseconds per element-step of the shell, beside the same step by hand in C++ (scalar, and in lanes); memory per element; scaling with size.
 
     python benchmarks/shell.py [pitches a side, default 100 (20 000 triangles)]
 
@@ -76,28 +76,42 @@ def export(model: ShellModel, folder: Path) -> None:
         np.ascontiguousarray(a, dtype=np.int32 if a.dtype.kind == "i" else np.float64).tofile(folder / name)
 
 
-def by_hand(pitches: int, steps: int, threads: int) -> dict[str, tuple[float, float, np.ndarray]]:
-    """The C++ figures by precision; empty without a compiler."""
+def by_hand(pitches: int, steps: int, threads: int) -> dict[tuple[str, str], tuple[float, float, np.ndarray]]:
+    """The C++ figures by precision and kind (``one`` element at a time, in ``lanes``); empty without a compiler."""
     compiler = shutil.which("g++")
     if compiler is None:
         return {}
-    out: dict[str, tuple[float, float, np.ndarray]] = {}
+    out: dict[tuple[str, str], tuple[float, float, np.ndarray]] = {}
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         program = folder / "shell_reference"
         source = Path(__file__).with_name("shell_reference.cpp")
-        subprocess.run([compiler, "-O3", "-march=native", "-ffp-contract=fast", "-fopenmp", str(source), "-o", str(program)], check=True)
+        options = [
+            "-std=c++20",
+            "-O3",
+            "-march=native",
+            "-mprefer-vector-width=512",
+            "-ffp-contract=fast",
+            "-fno-math-errno",
+            "-fno-trapping-math",
+            "-fopenmp",
+        ]
+        subprocess.run([compiler, *options, str(source), "-o", str(program)], check=True)
         model = plate(pitches, np.float64, threads=True)
         export(model, folder)
+        drag = model.side_damping * 1.6 / model.dt
         for real in ("double", "float"):
-            drag = model.side_damping * 1.6 / model.dt
-            line = subprocess.run(
-                [str(program), name, real, str(steps), repr(model.dt), repr(drag), str(threads)], check=True, capture_output=True, text=True
-            ).stdout
-            wall, cpu, bad, _ = line.split()
-            if int(bad):
-                print(f"C++ {real}: {bad} elements failed")
-            out[real] = float(wall), float(cpu), np.fromfile(folder / f"x_{real}").reshape(-1, 3)
+            for kind in ("one", "lanes"):
+                line = subprocess.run(
+                    [str(program), name, real, str(steps), repr(model.dt), repr(drag), str(threads), kind],
+                    check=True,
+                    capture_output=True,
+                    text=True,
+                ).stdout
+                wall, cpu, bad, _ = line.split()
+                if int(bad):
+                    print(f"C++ {real} {kind}: {bad} elements failed")
+                out[real, kind] = float(wall), float(cpu), np.fromfile(folder / f"x_{real}").reshape(-1, 3)
     return out
 
 
@@ -113,11 +127,10 @@ def main() -> None:
         wall, cpu, model = measure(pitches, real, steps)
         state = model.state.reshape(len(model.patches.conn), -1, 4)[:, :, 3]
         line = f"  {label:8s} Numba {wall:6.0f} {cpu:6.0f}"
-        if name in hand:
-            line += (
-                f"   C++ {hand[name][0]:6.0f} {hand[name][1]:6.0f}   ratio {wall / hand[name][0]:.2f} wall, {cpu / hand[name][1]:.2f} CPU"
-            )
-            line += f"   greatest difference in place {np.abs(hand[name][2] - model.x).max():.1e} mm"
+        for kind, title in (("one", "C++"), ("lanes", "C++ in lanes")):
+            if (name, kind) in hand:
+                w, c, x = hand[name, kind]
+                line += f"   {title} {w:5.0f} {c:5.0f} (Numba over it {wall / w:.2f}, {cpu / c:.2f}; places differ by {np.abs(x - model.x).max():.0e} mm)"
         print(line + f"   yielded {np.mean(state > 0):.0%}")
         per = sum(a.nbytes for a in (model.patches.conn, model._coef, model.state, model.stretch, model._force)) / len(model.patches.conn)
         rest = sum(

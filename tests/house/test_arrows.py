@@ -28,12 +28,12 @@ ALLOWED = {
     "press": STAGE_TOOLS,
     "tryout": STAGE_TOOLS,
     "die": STAGE_TOOLS | {"part"},  # only its reader of foreign files, see below
-    "stages": {"job", "part", "sheet", "blank", "press", "die"},
+    "stages": {"job", "part", "sheet", "blank", "press", "die", "tryout"},
     "desk": BASE | {"job", "stages"},
     "worker": {"errors", "desk"},
     "book": BASE | {"", "desk", "job", "geometry", "sheet", "press"},
     "console": {"errors", "desk", "job", "sheet", "press", "prove"},
-    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press", "die"},
+    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press", "die", "tryout"},
     "cli": {"errors", "console", "desk", "job", "book", "prove"},
     "": {"desk"},
 }
