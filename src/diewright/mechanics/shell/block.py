@@ -11,7 +11,7 @@ import math
 
 from numba import config, njit
 
-from diewright.mechanics.shell.barlat import return_barlat
+from diewright.mechanics.shell.barlat import potential, return_barlat
 from diewright.mechanics.shell.element import bending, element_force, gradients_of_edges, metric_and_curvature, nodal_forces, raised
 from diewright.mechanics.shell.hill import elastic_stress, squared
 from diewright.mechanics.shell.lanes import columns, ex, ln, one_by_one, row, rows3, whole
@@ -26,6 +26,7 @@ from diewright.mechanics.shell.layout import (
     M_FIRST,
     M_NU,
     M_YIELD,
+    M_YLD,
     MOST_AREA,
     NOT_A_NUMBER,
     S_COUNT,
@@ -33,7 +34,7 @@ from diewright.mechanics.shell.layout import (
     TURNED,
     YLD2000,
 )
-from diewright.mechanics.shell.returns import return_lanes
+from diewright.mechanics.shell.returns import ALONE, barlat_lanes, lane_powers, return_lanes
 from diewright.mechanics.shell.strain import NEAR, invariants, metric_stress, series
 
 
@@ -101,7 +102,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
     t11, t22, t12 = rows3(zero)
     p11, p22, p12 = rows3(zero)
     a11, a22, a12 = rows3(zero)
-    s2, sh = row(zero), row(zero)
+    over, sh = row(zero), row(zero)
     # packed lanes
     b11, b22, b12 = rows3(zero)
     u11, u22, u12 = rows3(zero)
@@ -110,6 +111,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
     ep, dl, answer = rows3(zero)
     who = row(0)
     surface = int(mat[M_YIELD])
+    even = mat[M_YLD + 9] > zero
     first = mat[M_FIRST]
     poisson = mat[M_NU] / mat[M_E]
     step = S_COUNT_KINEMATIC if kinematic else S_COUNT
@@ -151,45 +153,52 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
         else:
             for i in range(n):
                 a11[i], a22[i], a12[i] = zero, zero, zero
-        beyond = 0
         for i in range(n):
             em = quarter * ln(det[i])
             e1 = half * beta[i] * dev[i]
             e11[i], e22[i], e12[i] = em + e1 - p11[i], em - e1 - p22[i], beta[i] * sh[i] - p12[i]
-            ta, tb, tab = elastic_stress(e11[i], e22[i], e12[i], mat)
-            t11[i], t22[i], t12[i] = ta, tb, tab
-            q = squared(ta - a11[i], tb - a22[i], tab - a12[i], mat)
-            s2[i] = q
-            beyond += 0 if q <= first * first else 1
-        if surface == YLD2000:
-            for i in range(count):
-                e = start + i
-                ta, tb, tab, da, db, dab, dp, ba, bb, bab, ans = return_barlat(
-                    e11[i], e22[i], e12[i], state[e, at + 3], a11[i], a22[i], a12[i], mat, table
+            t11[i], t22[i], t12[i] = elastic_stress(e11[i], e22[i], e12[i], mat)
+        beyond = 0
+        if surface != YLD2000:
+            for i in range(n):
+                over[i] = zero if squared(t11[i] - a11[i], t22[i] - a22[i], t12[i] - a12[i], mat) <= first * first else one
+                beyond += 0 if over[i] == zero else 1
+        elif even:
+            share = one / first
+            for i in range(n):
+                _, _, big_d, big_q, big_c, root, pd, pu, pw, pc = lane_powers(
+                    share * (t11[i] - a11[i]), share * (t22[i] - a22[i]), share * (t12[i] - a12[i]), mat
                 )
-                t11[i], t22[i], t12[i] = ta, tb, tab
-                fault[i] = max(fault[i], r(ans))
-                if dp > zero:
-                    p11[i] += da
-                    p22[i] += db
-                    state[e, at], state[e, at + 1], state[e, at + 2] = p11[i], p22[i], p12[i] + dab
-                    state[e, at + 3] += dp
-                    if kinematic:
-                        state[e, at + 4], state[e, at + 5], state[e, at + 6] = ba, bb, bab
-        elif beyond > 0:
+                # near first yield the return itself decides
+                over[i] = zero if potential(big_d, big_q, big_c, root, pd, pu, pw, pc, mat)[0] <= r(0.999) else one
+                beyond += 0 if over[i] == zero else 1
+        else:
+            beyond = n
+            for i in range(n):
+                over[i] = one
+        if beyond > 0:
             many = 0
             for i in range(count):
                 who[many] = i
-                many += 0 if s2[i] <= first * first else 1
+                many += 0 if over[i] == zero else 1
             for j in range(whole(many, zero)):
                 i = who[min(j, many - 1)]
                 b11[j], b22[j], b12[j] = e11[i], e22[i], e12[i]
                 ep[j] = state[start + i, at + 3]
                 x11[j], x22[j], x12[j] = a11[i], a22[i], a12[i]
-            return_lanes(many, b11, b22, b12, ep, x11, x22, x12, u11, u22, u12, y11, y22, y12, dl, answer, mat, table)
+                answer[j] = r(ALONE)
+            if surface != YLD2000:
+                return_lanes(many, b11, b22, b12, ep, x11, x22, x12, u11, u22, u12, y11, y22, y12, dl, answer, mat, table)
+            elif even:
+                barlat_lanes(many, b11, b22, b12, ep, x11, x22, x12, u11, u22, u12, y11, y22, y12, dl, answer, mat, table)
             for j in range(many):
                 i = who[j]
                 e = start + i
+                if answer[j] < zero:
+                    u11[j], u22[j], u12[j], y11[j], y22[j], y12[j], dl[j], x11[j], x22[j], x12[j], found = return_barlat(
+                        e11[i], e22[i], e12[i], ep[j], a11[i], a22[i], a12[i], mat, table
+                    )
+                    answer[j] = r(found)
                 fault[i] = max(fault[i], answer[j])
                 if dl[j] > zero:
                     t11[i], t22[i], t12[i] = u11[j], u22[j], u12[j]
