@@ -39,7 +39,7 @@ def demo_job(folder: Path) -> Path:
     shutil.copytree(ROOT / "src" / "diewright" / "examples" / "fascia", job, ignore=shutil.ignore_patterns("results", "history"))
     desk = open_job(job)
     desk.edit(COARSE)
-    desk.work()
+    desk.work("nest", "press")  # the stages of the first pages: the tryout takes minutes
     return job
 
 

@@ -297,7 +297,7 @@ def test_a_run_is_followed_as_it_goes_and_can_be_stopped(tmp_path, chromium):
         book.wait_for_function("() => /^At work: Draw, [\\d.]+ of 26.00 mm/.test(document.querySelector('.stroke-text').textContent)")
         first = float(re.search(r"([\d.]+) of", text.inner_text()).group(1))
         assert colours_of(book, book.locator(".page-tryout .stage")) > 100
-        assert book.locator(".page-tryout .plot svg .curve").count() >= 3  # the forces so far
+        book.wait_for_function("() => document.querySelectorAll('.page-tryout .plot-place svg .curve').length >= 3")  # the forces so far
         book.wait_for_function("f => Number(/([\\d.]+) of/.exec(document.querySelector('.stroke-text').textContent)[1]) > f + 2", arg=first)
         book.wait_for_function("() => document.querySelector('.stroke-text').textContent.endsWith(' s left.')")
         book.click("#stop")

@@ -33,7 +33,7 @@ from diewright.book.paper.pictures import RULER, Picture, segments_of
 from diewright.book.paper.press_section import section
 from diewright.book.paper.svg import Svg
 from diewright.book.paper.svgplot import Plot, end_of
-from diewright.book.paper.words import stated
+from diewright.book.paper.words import plain, stated
 from diewright.geometry.mesh import FieldMesh, Floats, TriMesh
 from diewright.job.series import FieldSeries
 from diewright.job.stage import Result
@@ -65,6 +65,9 @@ def _shape(bench: Bench, found: Result) -> dict[str, Any]:
     )
     low = max((float(b.get("height", 6.0)) for b in (row_of or {}).get("blocks", [])), default=0.0)
     blocks: list[Block | None] = [*status(bench, STAGE)]
+    if stopped := found.values.get("stopped"):
+        text = f"{str(stopped).rstrip('.')}. What is shown ends at the last good frame."
+        blocks.append({"kind": "status", "state": "stopped before the end", "text": plain(text)})
     blocks.append(
         attempt(
             "The picture of the thinning", lambda: _thinning(bench, series, stroke, span, max(bench.height - low - 108.0 - RULER, 60.0))
@@ -263,14 +266,19 @@ def draw_in(found: Result, width: float) -> Svg:
 
     svg.path(paper(before), width=0.2, dash="2 0.9", closed=True, colour=GREY)
     svg.path(paper(after), width=0.45, closed=True)
-    for one in found.values.get("draw_in") or []:
+    written: list[Floats] = []
+    named = {"largest": "most ", "least": "least "}  # these are written in any case, the others where there is room
+    for one in sorted(found.values.get("draw_in") or [], key=lambda one: one.get("name") not in named):
         at = np.asarray(one["at"], dtype=float)[:2]
         to = after[int(np.argmin(np.linalg.norm(after - at, axis=1)))]
         (x, y), (u, v) = paper(at)[0], paper(to)[0]
+        if any(abs(float(w[0]) - x) < 12 and abs(float(w[1]) - y) < 3.2 for w in written):
+            continue
+        written.append(np.array([x, y]))
         svg.arrow(x, y, u, v, width=0.15, head=1.6)
         way = (at - centre) / max(float(np.linalg.norm(at - centre)), 1e-9)
         anchor = "start" if way[0] > 0.35 else "end" if way[0] < -0.35 else "middle"
-        svg.text(x + 2.2 * way[0], y - 3.2 * way[1] + 0.9, f"{one['mm']:.1f}", anchor=anchor, size=2.4)
+        svg.text(x + 2.2 * way[0], y - 3.2 * way[1] + 0.9, f"{named.get(str(one.get('name')), '')}{one['mm']:.1f}", anchor=anchor, size=2.4)
     return svg
 
 

@@ -10,7 +10,7 @@ import { energyPlot, forcePlot } from "../plots/press_curve.js";
 import { Strains } from "../plots/strains.js";
 import { Stroke, stopsOf } from "../plots/stroke.js";
 import { fixed, handy, num, quantity, timeLeft, words } from "../words.js";
-import { StrokeView, TOOLS } from "../view3d/stroke_view.js";
+import { StrokeView, TOOLS, wholeStroke } from "../view3d/stroke_view.js";
 import { cautionList, done, frame, lazyPicture, statedIn } from "./page.js";
 
 function make(ctx) {
@@ -191,7 +191,7 @@ function make(ctx) {
 
 function curveOf(r, press, now) {
   const t = r.tables.press_curve;
-  const end = Math.max(...t.stroke_mm.filter(Number.isFinite));
+  const end = Math.max(...t.stroke_mm.filter(Number.isFinite), wholeStroke(r));
   return [
     forcePlot({ stroke: t.stroke_mm, height: t.height_above_bottom_mm, punch: t.punch_kN, holder: t.blankholder_kN, end, press, now, title: "Forces over the height above bottom, against what the press gives." }),
     h("details", { class: "more" }, h("summary", {}, "Energies over the stroke"), energyPlot(t)),
@@ -199,7 +199,7 @@ function curveOf(r, press, now) {
 }
 
 function verdict(v, job) {
-  if (v.stopped) return `Stopped before the end: ${v.stopped}`;
+  if (v.stopped) return `Stopped before the end: ${v.stopped.replace(/\.$/, "")}. What you see ends at the last good frame.`;
   const wrinkles = Number.isFinite(v.wrinkle_height_max) ? `; wrinkles ${num(v.wrinkle_height_max, 2)} mm` : "";
   return `Margin to necking ${fixed(v.margin_min_pct, 1)} %, wanted ${quantity(job.blank.margin_wanted, "%")}; thinning ${fixed(v.thinning_max_pct, 1)} % at most${wrinkles}; punch ${num(v.punch_force_max_kN)} kN with ${num(v.blankholder_force_kN)} kN on the blankholder.`;
 }

@@ -24,11 +24,17 @@ function draw(width, before, after, labels) {
   const x = (v) => width / 2 + (v - centre[0]) * scale;
   const y = (v) => height / 2 - (v - centre[1]) * scale;
   const path = (q) => `M${q.map((v) => `${x(v[0]).toFixed(1)} ${y(v[1]).toFixed(1)}`).join("L")}Z`;
-  const marks = labels.map(({ at, mm }) => {
+  const written = [];
+  const extreme = (one) => ({ largest: "most", least: "least" })[one.name] ?? "";
+  const ordered = [...labels.filter(extreme), ...labels.filter((one) => !extreme(one))]; // the extremes are written in any case
+  const marks = ordered.map((one) => {
+    const { at, mm } = one;
     const to = nearest(after, at);
     const [dx, dy] = [at[0] - centre[0], at[1] - centre[1]];
     const l = Math.hypot(dx, dy) || 1;
     const [px, py] = [x(at[0]) + (dx / l) * 14, y(at[1]) - (dy / l) * 14];
+    if (written.some(([wx, wy]) => Math.abs(wx - px) < 58 && Math.abs(wy - py) < 15)) return null;
+    written.push([px, py]);
     const anchor = dx / l > 0.35 ? "start" : dx / l < -0.35 ? "end" : "middle";
     const [a, b] = [[x(at[0]), y(at[1])], [x(to[0]), y(to[1])]]; // prettier-ignore
     const run = Math.hypot(b[0] - a[0], b[1] - a[1]);
@@ -38,7 +44,7 @@ function draw(width, before, after, labels) {
       { class: "dimension" },
       s("path", { class: "dim-line", d: `M${a.join(" ")}L${b.join(" ")}` }),
       run > 14 ? s("path", { class: "dim-head", d: `M${b[0]} ${b[1]}l${-ux * 9 - uy * 1.8} ${-uy * 9 + ux * 1.8}l${uy * 3.6} ${-ux * 3.6}Z` }) : null,
-      s("text", { x: px, y: py + 4, "text-anchor": anchor }, fixed(mm, 1)),
+      s("text", { x: px, y: py + 4, "text-anchor": anchor }, extreme(one) ? `${extreme(one)} ${fixed(mm, 1)}` : fixed(mm, 1)),
     );
   });
   const wanted = 110 / scale;

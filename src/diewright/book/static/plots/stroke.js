@@ -100,8 +100,7 @@ export class Stroke {
     const n = this.stops.length;
     if (!width || n < 2) return put(this.marks);
     const x = (i) => 8 + (i / (n - 1)) * (width - 16);
-    this.marks.setAttribute("viewBox", `0 0 ${width} 40`);
-    const ends = [-Infinity, -Infinity]; // of what is written in the first and the second line
+    const ends = [-Infinity, -Infinity, -Infinity]; // of what is written in each line
     const names = this.groups().map((g) => {
       const text = words(g.name).toLowerCase();
       const middle = (x(g.from) + x(g.to)) / 2;
@@ -109,8 +108,11 @@ export class Stroke {
       const left = Math.min(Math.max(middle - w / 2, 0), width - w);
       const line = ends.findIndex((e) => left > e + 6);
       if (line >= 0) ends[line] = left + w;
-      return [s("path", { class: "stroke-group", d: g.from === g.to ? `M${x(g.from)} 2v${line > 0 ? 20 : 5}` : `M${x(g.from)} 7V2H${x(g.to)}v5` }), line >= 0 ? s("text", { x: left, y: line ? 36 : 20 }, text) : null];
+      return [s("path", { class: "stroke-group", d: g.from === g.to ? `M${x(g.from)} 2v${line > 0 ? 6 + 15 * line : 5}` : `M${x(g.from)} 7V2H${x(g.to)}v5` }), line >= 0 ? s("text", { x: left, y: 20 + 15 * line }, text) : null];
     });
+    const height = 26 + 15 * Math.max(ends.findLastIndex((e) => e > 0), 0);
+    this.marks.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    this.marks.setAttribute("height", height);
     put(this.marks, this.stops.map((_, i) => s("path", { class: "stroke-tick", d: `M${x(i)} 2v3` })), names);
   }
 }

@@ -289,7 +289,7 @@ export class Picture {
       const f = Number(this.cutSlider.value) / 1000;
       const at = main.mesh.lo[axis] + (main.mesh.hi[axis] - main.mesh.lo[axis]) * (0.001 + 0.998 * f);
       main.setCut(axis, at, this.thickness(), this.cutSign ?? 1);
-      const text = `at ${"xyz"[axis]} ${num(at, 4)} mm`;
+      const text = `at ${"xyz"[axis]} ${num(Math.round(at * 100) / 100, 4)} mm`;
       this.cutText.textContent = text;
       this.cutSlider.setAttribute("aria-valuetext", text);
       this.section.hidden = false;

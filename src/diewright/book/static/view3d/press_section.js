@@ -40,7 +40,7 @@ export class PressSection {
     const id = "press-hatch";
     const svg = s(
       "svg",
-      { class: "drawing press-section", viewBox: `0 0 ${width} ${height}`, height, role: "img", tabindex: "0", "aria-label": `Section at ${NAMES[axis]} ${num(at, 4)} mm through sheet and tools. Plus and minus come closer and go back, arrow keys move, 0 shows the whole section.` },
+      { class: "drawing press-section", viewBox: `0 0 ${width} ${height}`, height, role: "img", tabindex: "0", "aria-label": `Section at ${NAMES[axis]} ${num(Math.round(at * 100) / 100, 4)} mm through sheet and tools. Plus and minus come closer and go back, arrow keys move, 0 shows the whole section.` },
       s("defs", {}, s("pattern", { id, width: 4.5, height: 4.5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, s("path", { class: "hatch-line", d: "M0 0V4.5" }))),
       lines.map((t) => [
         t.chains.map((c) => s("path", { class: "tool-metal", d: `M${c.map(p).join("L")}`, fill: "none" })),
@@ -64,7 +64,7 @@ export class PressSection {
         h("button", { type: "button", class: "word", onclick: again(1.6) }, "Closer"),
         h("button", { type: "button", class: "word", disabled: this.zoom <= 1, onclick: again(1 / 1.6) }, "Further off"),
         h("button", { type: "button", class: "word", disabled: this.zoom <= 1, onclick: again(0) }, "Whole section"),
-        h("span", { class: "quiet" }, `Section at ${NAMES[axis]} ${num(at, 4)} mm, dimensions in mm. Sheet thickness to scale, as the cut meets it. ${tools.length ? "" : "Show a tool to see its line."}`),
+        h("span", { class: "quiet" }, `Section at ${NAMES[axis]} ${num(Math.round(at * 100) / 100, 4)} mm, dimensions in mm. Sheet thickness to scale, as the cut meets it. ${tools.length ? "" : "Show a tool to see its line."}`),
       ),
     ];
   }

@@ -17,6 +17,13 @@ export const TOOLS = {
   },
 };
 
+/** The stroke from first touch to bottom [mm], also where the run broke off before. */
+export function wholeStroke(r) {
+  const t = r.tables?.press_curve;
+  const sums = t?.height_above_bottom_mm ? t.stroke_mm.map((s, i) => s + t.height_above_bottom_mm[i]).filter(Number.isFinite) : [];
+  return sums.length ? Math.min(...sums) : 0; // before first touch the height counts the way to it as well
+}
+
 export class StrokeView {
   constructor(picture, r, job) {
     Object.assign(this, { picture, r, job, body: "", coloured: "sheet", frame: 0, linked: true });
@@ -34,7 +41,7 @@ export class StrokeView {
     Object.assign(this, { points, triangles, lifts, thickness, skidLines: skid });
     this.strokes = strokes.length === this.count ? strokes : Array.from({ length: this.count }, (_, i) => i);
     this.operations = operations.length === this.count ? operations : new Float32Array(this.count);
-    this.end = Math.max(...this.strokes);
+    this.end = Math.max(...this.strokes, wholeStroke(r));
     this.tools = tools.map((t) => t.name);
     this.worn = this.tools.filter((t) => WORN.some((f) => r.meshes[t].point?.[f]));
     this.toolMeshes = new Map(tools.map((t) => [t.name, t]));
