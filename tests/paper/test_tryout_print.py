@@ -101,7 +101,7 @@ def sheet_paths(drawing) -> list[np.ndarray]:
 def test_the_section_is_true_to_scale():
     flat, triangles = disc()
     mesh = TriMesh(np.column_stack([flat, 0 * flat[:, 0]]), triangles)
-    made = section(mesh, np.full(len(triangles), 3.0), [], 1, 0.1, 180.0, 120.0)
+    made = section(mesh, np.full(len(triangles), 3.0), [], 1, 1e-6, 180.0, 120.0)
     assert made.scale == 1.0
     (ring,) = sheet_paths(made)
     assert np.ptp(ring[:, 0]) == pytest.approx(2 * R0, abs=0.05)
