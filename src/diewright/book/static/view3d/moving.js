@@ -1,6 +1,6 @@
 // The picture of a sheet that moves between its tools: positions and colours are filled anew, nothing else is made.
 
-import { calm } from "../dom.js";
+import { calm, css } from "../dom.js";
 import { Picture } from "./picture.js";
 import { PressSection } from "./press_section.js";
 
@@ -23,6 +23,7 @@ export class Moving extends Picture {
     for (const name of [...this.main.tools.keys()]) this.main.dropTool(name);
     for (const t of tools) this.main.setTool(t.name, t.points, t.triangles, ACROSS[t.name] ?? [0.3, 0.5, 0.8]);
     this.press.forget();
+    this.applyLook();
     this.place({});
   }
 
@@ -31,6 +32,15 @@ export class Moving extends Picture {
     this.shifts = shifts;
     for (const name of this.main.tools.keys()) this.main.placeTool(name, shifts[name] ?? 0, this.shown.has(name));
     this.redraw();
+  }
+
+  /** Tools stand on bare paper: their lines take the ink of the theme. */
+  applyLook() {
+    for (const { body, rim } of this.main.tools.values()) {
+      body.material.uniforms.ink.value.set(css("--ink") || "#16202f");
+      rim.material.color.set(css("--ink") || "#16202f");
+    }
+    super.applyLook();
   }
 
   showTool(name, yes) {
