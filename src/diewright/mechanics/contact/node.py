@@ -2,8 +2,9 @@
 
 Normal force ``F = k g - c v_n`` of the depth ``g = h/2 - d`` below the skin, never pulling; ``k`` is a share of ``m/dt^2``, so the step stays stable and
 the depth follows from the force. Friction ``min(mu F, STICK m |v_t|/dt)`` against the sliding: where it could stop the node in
-a step it does not pass that, so a node that sticks creeps by ``F_t dt/(STICK m)``. A shell has no stress through its thickness: where the gap is narrower than the sheet, the pressure stops
-at the tool's ``cap`` (a sheet squeezed between walls yields at about 2/sqrt(3) times its flow stress) and the sheet overlaps the tools, which is reported.
+a step it does not pass that, so a node that sticks creeps by ``F_t dt/(STICK m)``. A sheet squeezed between
+two tools (ironing, a blankholder) yields through its thickness: the pressure that acts on both skins goes to the triangles around (``squeeze``), where it shifts
+the plane stress. A pressure beyond the tool's ``cap``, which no sheet carries, is cut.
 """
 
 from __future__ import annotations
@@ -46,14 +47,15 @@ from diewright.mechanics.shell.layout import C_THICKNESS, INLINE, KERNEL
 
 @njit(**INLINE)
 def node_thickness(i, start, slots, coef, stretch):  # noqa: ANN201
-    """Present thickness at a node [mm]: the mean of its triangles."""
-    total, count = 0.0, 0
+    """Present thickness at a node and that at rest [mm]: the means of its triangles."""
+    total, rest, count = 0.0, 0.0, 0
     for k in range(start[i], start[i + 1]):
         e = slots[k] // 6
         if slots[k] - 6 * e < 3:
             total += coef[e, C_THICKNESS] * stretch[e]
+            rest += coef[e, C_THICKNESS]
             count += 1
-    return total / count if count > 0 else 0.0
+    return (total / count, rest / count) if count > 0 else (0.0, 1.0)
 
 
 @njit(**KERNEL)
@@ -61,11 +63,12 @@ def touch(i, b, x, v, mass, dt, start, slots, coef, stretch, tools):  # noqa: AN
     """Force of all tools and beads on node ``i`` [N]; records what it does to each tool in ``tally[b]`` and to the node.
 
     ``tools``: numbers, sizes, place, samples, state, tally (blocks, K, 8), push (n, K) sum of normal forces, slide (n,) [mm], rub (n, K) [N mm],
-    area (n,) [mm2] at rest, bead numbers, bead (restraint over the area [N/mm2], raster).
+    area (n,) [mm2] at rest, bead numbers, bead (restraint over the area [N/mm2], raster), squeeze (n,) pressure on both skins [MPa].
     """
-    numbers, sizes, place, samples, state, tally, push, slide, rub, area, bead_at, bead = tools
+    numbers, sizes, place, samples, state, tally, push, slide, rub, area, bead_at, bead, squeeze = tools
     fx, fy, fz = 0.0, 0.0, 0.0
-    h = -1.0
+    h, rest = -1.0, 1.0
+    both, px, py, pz = 0.0, 0.0, 0.0, 0.0
     moved = 0.0
     for k in range(sizes.shape[0]):
         if sizes[k, Z_MODE] == AWAY:
@@ -76,7 +79,7 @@ def touch(i, b, x, v, mass, dt, start, slots, coef, stretch, tools):  # noqa: AN
         if d > 1e8:
             continue
         if h < 0.0:
-            h = node_thickness(i, start, slots, coef, stretch)
+            h, rest = node_thickness(i, start, slots, coef, stretch)
         depth = 0.5 * h - d
         if depth <= 0.0:
             continue
@@ -100,6 +103,7 @@ def touch(i, b, x, v, mass, dt, start, slots, coef, stretch, tools):  # noqa: AN
         r = rubbing / speed if speed > 1e-12 else 0.0
         gx, gy, gz = normal * nx - r * ux, normal * ny - r * uy, normal * nz - r * uz
         fx, fy, fz = fx + gx, fy + gy, fz + gz
+        both, px, py, pz = both + normal, px + normal * nx, py + normal * ny, pz + normal * nz
         tally[b, k, 0] += gx
         tally[b, k, 1] += gy
         tally[b, k, 2] += gz
@@ -112,6 +116,8 @@ def touch(i, b, x, v, mass, dt, start, slots, coef, stretch, tools):  # noqa: AN
         rub[i, k] += rubbing * speed * dt
         moved = max(moved, speed * dt)
     slide[i] += moved
+    # what presses on both skins: the sum of sizes less the size of the sum; per area at present, by the work it does on the thickness
+    squeeze[i] = 0.5 * (both - math.sqrt(px * px + py * py + pz * pz)) * h / (rest * area[i]) if both > 0.0 else 0.0
     if bead_at[5] > 0.0:
         gx, gy, gz = bead_drag(i, x, v, mass, dt, area, bead_at, bead)
         fx, fy, fz = fx + gx, fy + gy, fz + gz

@@ -34,7 +34,7 @@ class Tool:
     friction: float = 0.1
     fade: float = 0.0
     power: float = 0.0
-    stiffness: float = 0.1
+    stiffness: float = 0.2
     damping: float = 0.1
     cap: float = 1e4
 
@@ -45,7 +45,7 @@ class ToolSet:
     Attributes
     ----------
     state: (K, .) travel [mm], speed [mm/s], work on the sheet, friction heat [N mm], force on the sheet [N], see ``layout``.
-    push: (n, K) sum of the normal force [N] over ``push_steps`` steps; ``sum_steps``: those of the sums in ``state``. slide: (n,) path against the tools [mm]. rub: (n, K) friction work [N mm].
+    push: (n, K) sum of the normal force [N] over ``push_steps`` steps; ``sum_steps``: those of the sums in ``state``. slide: (n,) path against the tools [mm]. rub: (n, K) friction work [N mm]. squeeze: (n,) pressure on both skins [MPa].
     """
 
     def __init__(self, tools: tuple[Tool, ...], area: ArrayLike, blocks: int) -> None:
@@ -84,7 +84,7 @@ class ToolSet:
         self.place, self.samples = np.concatenate(places), np.concatenate(samples)
         self.state = np.zeros((count, at.T_COUNT))
         self.tally = np.zeros((blocks, count, at.Y_COUNT))
-        self.push, self.slide, self.rub = np.zeros((n, count)), np.zeros(n), np.zeros((n, count))
+        self.push, self.slide, self.rub, self.squeeze = np.zeros((n, count)), np.zeros(n), np.zeros((n, count)), np.zeros(n)
         self.push_steps = self.sum_steps = 0
         self.bead_at, self.bead = np.zeros(at.E_COUNT), np.zeros((1, 1), dtype=np.float32)
 
@@ -158,17 +158,17 @@ class ToolSet:
         """The arrays for the kernels."""
         return (
             self.numbers, self.sizes, self.place, self.samples, self.state, self.tally, self.push, self.slide, self.rub, self.area,
-            self.bead_at, self.bead,
+            self.bead_at, self.bead, self.squeeze,
         )  # fmt: skip
 
     def memory(self) -> dict[str, NDArray[np.generic]]:
         """What changes in a step; see :meth:`put_back`."""
-        return {name: getattr(self, name).copy() for name in ("state", "push", "slide", "rub")} | {
+        return {name: getattr(self, name).copy() for name in ("state", "push", "slide", "rub", "squeeze")} | {
             "steps": np.array([self.push_steps, self.sum_steps])
         }
 
     def put_back(self, memory: dict[str, NDArray[np.generic]]) -> None:
         """Restore what :meth:`memory` kept."""
-        for name in ("state", "push", "slide", "rub"):
+        for name in ("state", "push", "slide", "rub", "squeeze"):
             getattr(self, name)[:] = memory[name]
         self.push_steps, self.sum_steps = (int(v) for v in memory["steps"])

@@ -116,7 +116,7 @@ def load(path: Path, run: Run) -> tuple[int, float, int] | None:
     m = run.model
     for n in MODEL:
         setattr(m, n, a[f"m_{n.strip('_')}"])
-    m.tools.put_back({k: a[f"t_{k}"] for k in ("state", "push", "slide", "rub", "steps")})
+    m.tools.put_back({k: a[f"t_{k}"] for k in ("state", "push", "slide", "rub", "squeeze", "steps")})
     m.tools.numbers[:], m.tools.sizes[:] = a["t_numbers"], a["t_sizes"]
     m._inertia = a["inertia"]
     s = a["scalars"]

@@ -73,7 +73,7 @@ def tools_of(
 ) -> tuple[Tool, ...]:
     """The tools of faces given in the closed position; the die stands still, the others close downwards.
 
-    ``flow_stress`` [MPa] sets the pressure at which a squeezed sheet yields. ``spacing`` of the distance grids: half the thickness, 0.2 to 1 mm.
+    ``flow_stress`` [MPa] sets the largest pressure: four times it. ``spacing`` of the distance grids: half the thickness, 0.2 to 1 mm.
     """
     h = float(np.clip(0.5 * thickness, 0.2, 1.0)) if spacing is None else spacing
     band = 0.8 * thickness + 2.0 * h
@@ -84,7 +84,7 @@ def tools_of(
         out.append(
             Tool(
                 name, grid, (0.0, 0.0, 1.0 if up else -1.0), plan.friction.get(name, 0.1), plan.fade, plan.power,
-                cap=2.0 / math.sqrt(3.0) * flow_stress,
+                cap=4.0 * flow_stress,
             )
         )  # fmt: skip
     return tuple(out)

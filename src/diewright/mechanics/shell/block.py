@@ -17,6 +17,7 @@ from diewright.mechanics.shell.hill import elastic_stress, squared
 from diewright.mechanics.shell.lanes import columns, ex, ln, one_by_one, row, rows3, whole
 from diewright.mechanics.shell.layout import (
     C_COUNT,
+    C_SQUEEZE,
     C_THICKNESS,
     C_TURN,
     FINE,
@@ -114,6 +115,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
     even = mat[M_YLD + 9] > zero
     first = mat[M_FIRST]
     poisson = mat[M_NU] / mat[M_E]
+    even = (one - two * mat[M_NU]) / mat[M_E]
     step = S_COUNT_KINEMATIC if kinematic else S_COUNT
     for s in range(stations.shape[0]):
         place, weight, at = stations[s, 0], stations[s, 1], step * s
@@ -156,6 +158,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
         for i in range(n):
             em = quarter * ln(det[i])
             e1 = half * beta[i] * dev[i]
+            em += even * c[i, C_SQUEEZE]
             e11[i], e22[i], e12[i] = em + e1 - p11[i], em - e1 - p22[i], beta[i] * sh[i] - p12[i]
             t11[i], t22[i], t12[i] = elastic_stress(e11[i], e22[i], e12[i], mat)
         beyond = 0
@@ -209,7 +212,8 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
                     if kinematic:
                         state[e, at + 4], state[e, at + 5], state[e, at + 6] = x11[j], x22[j], x12[j]
         for i in range(n):
-            sa, sb, sab = metric_stress(t11[i], t22[i], t12[i], sh[i], mean[i], dev[i], det[i], beta[i], gamma[i])
+            squeeze = c[i, C_SQUEEZE]
+            sa, sb, sab = metric_stress(t11[i] - squeeze, t22[i] - squeeze, t12[i], sh[i], mean[i], dev[i], det[i], beta[i], gamma[i])
             fault[i] = fault[i] if (abs(sa) + abs(sb) + abs(sab) < r(1e30)) | (fault[i] > zero) else r(NOT_A_NUMBER)
             z = h[i] * place
             wz, wz2 = weight * z, weight * z * z
@@ -222,7 +226,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
             o11[i] += wz2 * sa
             o22[i] += wz2 * sb
             o12[i] += wz2 * sab
-            thin[i] += weight * (-poisson * (t11[i] + t22[i]) - p11[i] - p22[i])
+            thin[i] += weight * (-poisson * (t11[i] + t22[i]) - even * squeeze - p11[i] - p22[i])
 
     # Forces.
     for i in range(n):

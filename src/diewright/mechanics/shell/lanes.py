@@ -14,10 +14,10 @@ from numba import njit, types
 from numba.extending import intrinsic
 from numba.np.arrayobj import populate_array
 
-from diewright.mechanics.shell.layout import INLINE
+from diewright.mechanics.shell.layout import C_COUNT, INLINE
 
 LANES = 64  # elements worked on together
-_COLUMNS = 24  # of a local table: as many as an element has coefficients
+_COLUMNS = C_COUNT  # of a local table
 SINGLES = 16  # single-precision numbers in the widest vector register
 
 # bits, where the exponent starts, bits of sqrt(1/2) rounded down: where the reduced range begins
@@ -66,7 +66,7 @@ def _rows3(typing_context: Any, like: Any) -> Any:
 
 
 def _columns(typing_context: Any, like: Any) -> Any:
-    """A local array ``(LANES, 24)`` of the type of ``like``, column by column; not set to anything."""
+    """A local array ``(LANES, C_COUNT)`` of the type of ``like``, column by column; not set to anything."""
 
     def build(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         return _room(context, builder, signature.return_type)

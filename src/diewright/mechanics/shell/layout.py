@@ -27,7 +27,8 @@ C_SIDE = 0  # 3 sides of a1, b1, a2, b2
 C_LINEAR = 12  # dL1/dX, dL2/dX, dL1/dY, dL2/dY
 C_AREA, C_THICKNESS, C_K11, C_K22, C_K12 = 16, 17, 18, 19, 20
 C_TURN = 21  # what one unit of each side's slope adds, -2 sign height
-C_COUNT = 24
+C_SQUEEZE = 24  # pressure of tools on both skins [MPa], written as the tools squeeze
+C_COUNT = 25
 
 # State of a station: plastic strain (11, 22, engineering 12), equivalent plastic strain, back stress (11, 22, 12).
 S_COUNT, S_COUNT_KINEMATIC = 4, 7

@@ -18,7 +18,7 @@ from diewright.mechanics.contact.node import clear_tally, move_tools, touch
 from diewright.mechanics.shell.block import block_forces
 from diewright.mechanics.shell.element import element_force
 from diewright.mechanics.shell.lanes import LANES
-from diewright.mechanics.shell.layout import FINE, KERNEL
+from diewright.mechanics.shell.layout import C_SQUEEZE, FINE, KERNEL
 from diewright.mechanics.shell.node import ghost_fold, ghost_place, node_gather, node_step, pressure_gather, side_step
 
 BLOCKS = 64
@@ -37,13 +37,18 @@ def forces(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic
 
 
 @njit(**KERNEL)
-def element_block(b, mesh, body, kinematic, bad):  # noqa: ANN201
-    """Elements of block ``b``; the worst answer and its element into ``bad[b]``."""
+def element_block(b, mesh, body, tools, kinematic, bad):  # noqa: ANN201
+    """Elements of block ``b``; the worst answer and its element into ``bad[b]``. What squeezes their nodes squeezes them."""
     conn, coef, stations, mat, table = mesh[0], mesh[1], mesh[2], mesh[3], mesh[4]
     x, slope, state, stretch, force = body[0], body[2], body[4], body[5], body[6]
     ne = conn.shape[0]
     bad[b, 0] = FINE
     end = (b + 1) * ne // BLOCKS
+    if tools[1].shape[0] > 0:
+        squeeze = tools[12]
+        third = type(coef[0, 0])(1.0 / 3.0)
+        for e in range(b * ne // BLOCKS, end):
+            coef[e, C_SQUEEZE] = third * (squeeze[conn[e, 0]] + squeeze[conn[e, 1]] + squeeze[conn[e, 2]])
     for start in range(b * ne // BLOCKS, end, LANES):
         a, e = block_forces(start, min(LANES, end - start), x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force)
         if a > bad[b, 0]:
@@ -131,7 +136,7 @@ def advance(steps, time, dt, n, mesh, body, rules, clock, tools, kinematic, pres
     for step in range(steps):
         pressure = tick(step, time, dt, clock, pressure_row)
         for b in range(BLOCKS):
-            element_block(b, mesh, body, kinematic, bad)
+            element_block(b, mesh, body, tools, kinematic, bad)
         answer, element = worst(bad)
         if answer != FINE:
             return step, answer, element
@@ -147,9 +152,9 @@ def advance(steps, time, dt, n, mesh, body, rules, clock, tools, kinematic, pres
 
 
 @njit(**PARALLEL)
-def _elements(mesh, body, kinematic, bad):
+def _elements(mesh, body, tools, kinematic, bad):
     for b in prange(BLOCKS):
-        element_block(b, mesh, body, kinematic, bad)
+        element_block(b, mesh, body, tools, kinematic, bad)
 
 
 @njit(**PARALLEL)
@@ -169,7 +174,7 @@ def advance_threads(steps, time, dt, n, mesh, body, rules, clock, tools, kinemat
     """As :func:`advance`, the blocks shared out over the cores."""
     for step in range(steps):
         pressure = tick(step, time, dt, clock, pressure_row)
-        _elements(mesh, body, kinematic, bad)
+        _elements(mesh, body, tools, kinematic, bad)
         answer, element = worst(bad)
         if answer != FINE:
             return step, answer, element
