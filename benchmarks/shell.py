@@ -16,6 +16,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import numba
 import numpy as np
 
 from diewright.mechanics.shell.form import ShellForm, at_rest
@@ -115,29 +116,42 @@ def by_hand(pitches: int, steps: int, threads: int) -> dict[tuple[str, str], tup
     return out
 
 
-def main() -> None:
-    pitches = int(sys.argv[1]) if len(sys.argv) > 1 else 100
-    steps, threads = 200, min(os.cpu_count() or 1, 2)
-    import numba
-
+def compare(pitches: int, steps: int, threads: int) -> None:
+    """One line for each precision: ours, and both programs in C++."""
     numba.set_num_threads(threads)
     hand = by_hand(pitches, steps, threads)
-    print(f"{2 * pitches * pitches} triangles, 5 stations, Hill 1948 + Swift, {threads} threads; ns per element-step (wall, CPU)")
     for label, real, name in (("float64", np.float64, "double"), ("mixed", np.float32, "float")):
-        wall, cpu, model = measure(pitches, real, steps)
-        state = model.state.reshape(len(model.patches.conn), -1, 4)[:, :, 3]
-        line = f"  {label:8s} Numba {wall:6.0f} {cpu:6.0f}"
-        for kind, title in (("one", "C++"), ("lanes", "C++ in lanes")):
+        wall, cpu, model = measure(pitches, real, steps, threads=threads > 1)
+        line = f"  {threads} threads {label:8s} Numba {wall:5.0f} {cpu:5.0f}"
+        for kind, title in (("one", "C++ scalar"), ("lanes", "C++ in lanes")):
             if (name, kind) in hand:
                 w, c, x = hand[name, kind]
-                line += f"   {title} {w:5.0f} {c:5.0f} (Numba over it {wall / w:.2f}, {cpu / c:.2f}; places differ by {np.abs(x - model.x).max():.0e} mm)"
-        print(line + f"   yielded {np.mean(state > 0):.0%}")
-        per = sum(a.nbytes for a in (model.patches.conn, model._coef, model.state, model.stretch, model._force)) / len(model.patches.conn)
-        rest = sum(
-            a.nbytes for a in (model.x, model.velocity, model.support, model.external, model._mass, model.slope, model.slope_velocity)
+                line += f"   {title} {w:5.0f} {c:5.0f}, ours over it {wall / w:.2f} {cpu / c:.2f}, places differ by {np.abs(x - model.x).max():.0e} mm"
+        print(line)
+
+
+def memory(pitches: int) -> None:
+    """Bytes an element, and how much of the plate has yielded."""
+    for real in (np.float64, np.float32):
+        model = plate(pitches, real, threads=False)
+        model.advance(50, adapt=False)
+        count = len(model.patches.conn)
+        own = (model.patches.conn, model._coef, model.state, model.stretch, model._force)
+        rest = (model.x, model.velocity, model.support, model.external, model._mass, model.slope, model.slope_velocity)
+        yielded = np.mean(model.state.reshape(count, -1, 4)[:, :, 3] > 0)
+        print(
+            f"  {np.dtype(real).name}: {sum(a.nbytes for a in own) / count:.0f} bytes an element, "
+            f"{sum(a.nbytes for a in rest) / count:.0f} more for its share of nodes and sides; {yielded:.0%} of the points have yielded"
         )
-        print(f"           {per:.0f} bytes an element, {rest / len(model.patches.conn):.0f} more for its share of nodes and sides")
-    print("  scaling (float64, CPU ns per element-step):", end="")
+
+
+def main() -> None:
+    pitches = int(sys.argv[1]) if len(sys.argv) > 1 else 100
+    print(f"{2 * pitches * pitches} triangles, 5 stations, Hill 1948 + Swift; ns per element-step (wall, CPU)")
+    for threads in sorted({1, min(os.cpu_count() or 1, 2)}):
+        compare(pitches, 200, threads)
+    memory(pitches)
+    print("  by size (float64, CPU ns per element-step):", end="")
     for k in (10, 30, 100, 200):
         print(f"  {2 * k * k}: {measure(k, np.float64, 40)[1]:.0f}", end="")
     print()
