@@ -26,6 +26,7 @@ from diewright.tryout.loads import Reserve, against_press, work
 from diewright.tryout.loose import flat_faces, loose_regions
 from diewright.tryout.press_run import Wanted
 from diewright.tryout.reference_points import Laid, choose_supports, readings, stiff_points, three_two_one
+from diewright.tryout.setup import OPERATIONS
 from diewright.tryout.sheet_law import yield_surface
 from diewright.watch import Watch
 
@@ -272,8 +273,8 @@ def _values(w: Worked, got: Fields, after: After, edge: EdgeMoves, curve: dict[s
     rows = w.outcome.marks
     stroke = float(w.upstream["faces"].values["stroke"])
     return {
-        "operations": [{"name": n, "from": float(a), "to": float(b), "steps": int(s)} for n, a, b, s in rows],
-        "tools": list(w.model.tools.names), "stroke": stroke, "press_work_J": work(curve["stroke_mm"], curve["punch_kN"]),
+        "operations": [{"name": n, "from": float(a), "to": float(b), "steps": int(s)} for n, a, b, s in rows] + _broken(w),
+        "tools": list(w.model.tools.names), "stroke": stroke, "press_work_J": work(curve["stroke_mm"], 1000.0 * curve["punch_kN"]),
         "punch_force_max_kN": tried.punch_kN, "blankholder_force_kN": 1e-3 * w.wanted.force, "blankholder_end_kN": 1e-3 * w.wanted.force_end,
         "friction": {"die": w.wanted.friction_die, "punch": w.wanted.friction_punch},
         "thinning_max_pct": float(cell["thinning_pct"][-1].max()), "thickening_max_pct": float(-cell["thinning_pct"][-1].min()),
@@ -295,6 +296,14 @@ def _values(w: Worked, got: Fields, after: After, edge: EdgeMoves, curve: dict[s
     }  # fmt: skip
 
 
+def _broken(w: Worked) -> list[dict[str, Any]]:
+    """The operation in which the run broke off."""
+    if w.outcome.stopped is None or not len(w.outcome.frames):
+        return []
+    began = w.outcome.marks[-1][2] if w.outcome.marks else 0.0
+    return [{"name": OPERATIONS[min(len(w.outcome.marks), len(OPERATIONS) - 1)], "from": float(began), "to": float(w.outcome.frames[-1].time), "steps": 0}]
+
+
 def _figures(w: Worked, curve: dict[str, Floats], tried: Tried, after: After, got: Fields) -> list[Figure]:
     source = "explicit tryout of this job"
     handbook = tried.handbook_kN
@@ -303,7 +312,7 @@ def _figures(w: Worked, curve: dict[str, Floats], tried: Tried, after: After, go
             key="punch_force", label="Largest punch force", value=tried.punch_kN, unit="kN", formula="sum of the contact forces on the punch along its way, largest over the stroke", source=source,
             confidence="" if handbook is None else f"the handbook's draw force is {handbook:.3g} kN", inputs={} if handbook is None else {"handbook": (handbook, "kN")},
         ),
-        Figure(key="press_work", label="Press work", value=work(curve["stroke_mm"], curve["punch_kN"]), unit="J", formula="W = integral of punch force over its way", source=source),
+        Figure(key="press_work", label="Press work", value=work(curve["stroke_mm"], 1000.0 * curve["punch_kN"]), unit="J", formula="W = integral of punch force over its way", source=source),
         Figure(key="margin", label="Least margin to necking", value=float(tried.margin.min()), unit="%", formula="least distance to the forming limit in major engineering strain, strain path followed", source=source,
                inputs={"straight path": (float(got.straight.min()), "%")}),
         Figure(key="thinning", label="Largest thinning", value=float(got.series.cell["thinning_pct"][-1].max()), unit="%", formula="1 - t/t0", source=source),

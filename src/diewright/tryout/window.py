@@ -46,7 +46,9 @@ class WindowInputs(TryoutInputs):
 
 
 def _inputs(job: Job) -> WindowInputs:
-    return WindowInputs(**tryout_inputs(job).model_dump(), **job.window.model_dump())
+    # the forces tried do not hang on the one that is set: taking over the recommendation leaves the window as it is
+    own = {"blankholder_force_kn": "auto", "blankholder_end_kn": "same", "reference_points": (), "springback": False, "quality": "coarse"}
+    return WindowInputs(**{**tryout_inputs(job).model_dump(), **own}, **job.window.model_dump())
 
 
 @dataclass(frozen=True, eq=False)
