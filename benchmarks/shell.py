@@ -20,7 +20,7 @@ import numba
 import numpy as np
 
 from diewright.mechanics.shell.form import ShellForm, at_rest
-from diewright.mechanics.shell.layout import M_E, M_E0, M_FIRST, M_HILL, M_K, M_N, M_NU
+from diewright.mechanics.shell.layout import C_SQUEEZE, M_E, M_E0, M_FIRST, M_HILL, M_K, M_N, M_NU
 from diewright.mechanics.shell.material import hill_from_r, plastic
 from diewright.mechanics.shell.model import ShellModel
 from diewright.mechanics.shell.patch import build_patches
@@ -68,7 +68,7 @@ def export(model: ShellModel, folder: Path) -> None:
     p, m = model.patches, model.material.mat
     form = ShellForm(model.x, model.slope, model.state, model.stretch)
     arrays = {
-        "x": model.x, "conn": p.conn, "start": p.start, "slots": p.slots, "side_slots": p.side_slots, "bc": model.bc, "coef": p.coef,
+        "x": model.x, "conn": p.conn, "start": p.start, "slots": p.slots, "side_slots": p.side_slots, "bc": model.bc, "coef": p.coef[:, :C_SQUEEZE],
         "state": model.state, "stretch": model.stretch, "stations": AT, "v": model.velocity, "mass": model._mass,
         "inertia": side_inertia(p, STEEL, form, model.dt), "scale": model.bc_scale,
         "law": np.array([m[M_E], m[M_NU], *m[M_HILL : M_HILL + 4], m[M_K], m[M_E0], m[M_N], m[M_FIRST]]),

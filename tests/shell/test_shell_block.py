@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numba import njit
 
+from diewright.mechanics.contact.tools import ToolSet
 from diewright.mechanics.shell import layout as at
 from diewright.mechanics.shell.block import block_forces
 from diewright.mechanics.shell.element import element_force
@@ -53,7 +54,7 @@ WILD = {
 }  # disorder of the places over the pitch, plastic strain that was
 
 
-def sheet(law, real, disorder, spread, stations=5, seed=1):
+def sheet(law, real, disorder, spread, stations=5, seed=1, squeeze=40.0):
     """A bent, stretched mesh with a random past: every argument of the element kernel."""
     rng = np.random.default_rng(seed)
     points, triangles, _ = grid(20.0, 18.0, 10, 9, shake=0.15)
@@ -74,12 +75,14 @@ def sheet(law, real, disorder, spread, stations=5, seed=1):
     def cast(a):
         return np.ascontiguousarray(a, dtype=real)
 
+    coef = cast(patches.coef)
+    coef[:, at.C_SQUEEZE] = squeeze * rng.random(ne)
     mat = cast(law.mat)
     if real is np.float32:
         mat[at.M_TOL] = 2e-6
     slope = cast(0.3 * disorder * rng.normal(size=sides))
     stretch = cast(1.0 + 0.1 * rng.normal(size=ne) * disorder)
-    return [x, slope, patches.conn, cast(patches.coef), cast(state.reshape(ne, -1)), stretch, cast(through_thickness(stations)), mat, cast(law.table), law.kinematic, np.zeros((ne, 21), real)]  # fmt: skip
+    return [x, slope, patches.conn, coef, cast(state.reshape(ne, -1)), stretch, cast(through_thickness(stations)), mat, cast(law.table), law.kinematic, np.zeros((ne, 21), real)]  # fmt: skip
 
 
 @njit
@@ -186,8 +189,9 @@ def test_block_of_the_loop_covers_every_element():
     x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, force = args
     bad = np.zeros((BLOCKS, 2), np.int64)
     mesh, body = (conn, coef, stations, mat, table), (x, x, slope, slope, state, stretch, force)
+    untouched = ToolSet((), np.ones(len(x)), BLOCKS).bundle()
     for b in range(BLOCKS):
-        element_block(b, mesh, body, kinematic, bad)
+        element_block(b, mesh, body, untouched, kinematic, bad)
     assert np.abs(force - expected[10]).max() <= 1e-12 * np.abs(expected[10]).max()
     assert (bad[:, 0] == at.FINE).all()
 

@@ -115,7 +115,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
     even = mat[M_YLD + 9] > zero
     first = mat[M_FIRST]
     poisson = mat[M_NU] / mat[M_E]
-    even = (one - two * mat[M_NU]) / mat[M_E]
+    evenly = (one - two * mat[M_NU]) / mat[M_E]  # strain along the sheet of a pressure from all sides
     step = S_COUNT_KINEMATIC if kinematic else S_COUNT
     for s in range(stations.shape[0]):
         place, weight, at = stations[s, 0], stations[s, 1], step * s
@@ -158,7 +158,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
         for i in range(n):
             em = quarter * ln(det[i])
             e1 = half * beta[i] * dev[i]
-            em += even * c[i, C_SQUEEZE]
+            em += evenly * c[i, C_SQUEEZE]
             e11[i], e22[i], e12[i] = em + e1 - p11[i], em - e1 - p22[i], beta[i] * sh[i] - p12[i]
             t11[i], t22[i], t12[i] = elastic_stress(e11[i], e22[i], e12[i], mat)
         beyond = 0
@@ -226,7 +226,7 @@ def block_forces(start, count, x, slope, conn, coef, state, stretch, stations, m
             o11[i] += wz2 * sa
             o22[i] += wz2 * sb
             o12[i] += wz2 * sab
-            thin[i] += weight * (-poisson * (t11[i] + t22[i]) - even * squeeze - p11[i] - p22[i])
+            thin[i] += weight * (-poisson * (t11[i] + t22[i]) - evenly * squeeze - p11[i] - p22[i])
 
     # Forces.
     for i in range(n):
