@@ -107,6 +107,7 @@ class ToolSet:
         """The tool goes along its direction by a history of speeds [mm/s]; history 0 holds it."""
         k = self.number(name)
         self.sizes[k, at.Z_MODE], self.sizes[k, at.Z_HISTORY] = at.BY_SPEED, history
+        self._keep_tilt(k)
 
     def by_force(self, name: str, history: int, *, mass: float, drag: float = 0.0, stop: float = math.inf) -> None:
         """The tool presses along its direction with a history of forces [N], as a body of ``mass`` [t] with ``drag`` [1/s], up to the travel ``stop`` [mm]."""
@@ -115,6 +116,51 @@ class ToolSet:
         k = self.number(name)
         self.sizes[k, at.Z_MODE], self.sizes[k, at.Z_HISTORY] = at.BY_FORCE, history
         self.numbers[k, at.N_MASS], self.numbers[k, at.N_DRAG], self.numbers[k, at.N_STOP] = mass, drag, min(stop, 1e30)
+        self._keep_tilt(k)
+
+    def _keep_tilt(self, k: int) -> None:
+        """A tool that pins have tilted stays as it stands."""
+        self.sizes[k, at.Z_TILT] = min(int(self.sizes[k, at.Z_TILT]), at.TILTED)
+        self.state[k, at.T_RATE : at.T_RATE + 2] = 0.0
+
+    def by_pins(
+        self,
+        name: str,
+        force: int,
+        moments: tuple[int, int],
+        centre: tuple[float, float],
+        *,
+        mass: float,
+        inertia: tuple[float, float],
+        drag: float = 0.0,
+        stop: float = math.inf,
+        most: float = 0.02,
+    ) -> None:
+        """As :meth:`by_force`, and free to tilt: the histories of the pins' total force [N] and of ``sum F (x - xc)`` and ``sum F (y - yc)`` [N mm].
+
+        ``centre`` (xc, yc) [mm]; ``inertia`` of the slopes along x and y [t mm2]; ``most``: the slope at which the guides hold. The stop counts at the centre.
+        See :func:`diewright.mechanics.forming.pins.press_by_pins`. Raises :class:`InputError` for a tool that does not close along z.
+        """
+        self.by_force(name, force, mass=mass, drag=drag, stop=stop)
+        k = self.number(name)
+        if not (min(inertia) > 0 and 0 < most <= 0.1):
+            raise InputError(
+                f"inertia {inertia} t mm2 and slope {most!r} cannot be used: expected above 0, slope to 0.1.", where=f"tool {name} pins"
+            )
+        if abs(abs(self.numbers[k, at.N_DIRECTION + 2]) - 1.0) > 1e-12:
+            raise InputError("a tool on pins has to close along z.", where=f"tool {name} pins")
+        self.sizes[k, at.Z_TILT], self.sizes[k, at.Z_TURN : at.Z_TURN + 2] = at.TILTING, moments
+        self.numbers[k, at.N_CENTRE : at.N_CENTRE + 2] = centre
+        self.numbers[k, at.N_INERTIA : at.N_INERTIA + 2], self.numbers[k, at.N_MOST] = inertia, most
+
+    def tilt(self, name: str) -> Floats:
+        """Slopes of a tool along x and y (2,): how much farther it has travelled a mm on."""
+        return self.state[self.number(name), at.T_TILT : at.T_TILT + 2].copy()
+
+    def set_beads(self, origin: tuple[float, float], spacing: float, raster: NDArray[np.floating]) -> None:
+        """Restraint of draw beads over the area [N/mm2], a raster in plan from ``origin`` [mm]; see :mod:`diewright.mechanics.forming.beads`."""
+        self.bead = np.ascontiguousarray(raster, dtype=np.float32)
+        self.bead_at = np.array([*origin, 1.0 / spacing, *self.bead.shape, 1.0 if (self.bead > 0).any() else 0.0])
 
     def set_travel(self, name: str, travel: float) -> None:
         """Put a tool at a travel [mm], at rest."""

@@ -66,6 +66,8 @@ def digest(run: Run) -> str:
         m.tools.samples,
         m.tools.place,
         m.tools.state,
+        m.tools.bead_at,
+        m.tools.bead,
         m.x,
         m.slope,
         m.state,

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import InputError
+from diewright.mechanics.forming.pins import Pin
 
 Floats = NDArray[np.float64]
 RAMP = 0.15  # share of an operation's time in which a stroke gets going, and again stops
@@ -22,18 +23,19 @@ class Move:
 
     Attributes
     ----------
-    kind: ``stroke`` to the travel ``to`` [mm]; ``force`` up to ``to`` [N]; ``rest`` where it is; ``away``: touches nothing.
+    kind: ``stroke`` to the travel ``to`` [mm]; ``force`` up to ``to`` [N]; ``pins``, each with its own; ``rest`` where it is; ``away``: touches nothing.
     curve: ``(share of the operation, value)`` pairs: travel for a stroke, force for a force; replaces the smooth ramp to ``to``.
     profile: for a stroke, ``(share of the stroke, speed [mm/s])`` pairs instead of the smooth ramp; the operation's time is then :func:`profile_time`.
-    stop: for a force, farthest travel [mm] (a distance block, or the closed gap).
+    pins: of a tool that may tilt. stop: for a force or pins, farthest travel [mm] (a distance block, or the closed gap).
     """
 
     tool: str
-    kind: Literal["stroke", "force", "rest", "away"] = "rest"
+    kind: Literal["stroke", "force", "pins", "rest", "away"] = "rest"
     to: float = 0.0
     curve: tuple[tuple[float, float], ...] = ()
     profile: tuple[tuple[float, float], ...] = ()
     stop: float = math.inf
+    pins: tuple[Pin, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from diewright.mechanics.contact import layout as at
 from diewright.mechanics.forming import checkpoint
 from diewright.mechanics.forming.frames import Frame, take
 from diewright.mechanics.forming.operations import Move, Operation, force_ramp, stroke_speed
+from diewright.mechanics.forming.pins import press_by_pins
 from diewright.mechanics.shell.model import ShellModel
 from diewright.watch import Watch
 
@@ -182,8 +183,15 @@ class Run:
             t, v = stroke_speed(tools.travel(m.tool), m, op.time, smooth=op.smooth)
             tools.by_speed(m.tool, model.history(now + t, v))
         else:
-            t, f = force_ramp(self.forces[m.tool], m, op.time)
             mass = model.masses.true + model.masses.added
+            if m.kind == "pins":
+                top = sum(float(p.force) if isinstance(p.force, (int, float)) else max(f for _, f in p.force) for p in m.pins)
+                drag = DRAG * top / (CREEP * max(fastest, 1000.0) * mass)
+                self.forces[m.tool] = press_by_pins(
+                    model, m.tool, m.pins, op.time, start=self.forces[m.tool], mass=mass, drag=drag, stop=m.stop
+                )
+                return
+            t, f = force_ramp(self.forces[m.tool], m, op.time)
             top = float(np.abs(f).max())
             drag = DRAG * top / (CREEP * max(fastest, 1000.0) * mass)
             tools.by_force(m.tool, model.history(now + t, f), mass=mass, drag=drag, stop=m.stop)

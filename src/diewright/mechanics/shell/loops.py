@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from numba import njit, prange
 
-from diewright.mechanics.contact.node import clear_tally, move_tools, touch
+from diewright.mechanics.contact.node import bead_drag, clear_tally, move_tools, touch
 from diewright.mechanics.shell.block import block_forces
 from diewright.mechanics.shell.element import element_force
 from diewright.mechanics.shell.lanes import LANES
@@ -88,6 +88,9 @@ def node_block(b, n, mesh, body, rules, clock, tools, pressure, side_drag, dampi
             r = type(gx)
             cx, cy, cz = touch(i, b, x, v, mass, dt, start, slots, coef, stretch, tools)
             gx, gy, gz = gx + r(cx), gy + r(cy), gz + r(cz)
+            if tools[10][5] > 0:
+                cx, cy, cz = bead_drag(i, x, v, gx - fx, gy - fy, gz - fz, mass, bc, bc_scale, speed, dt, start, slots, stretch, tools)
+                gx, gy, gz = gx + r(cx), gy + r(cy), gz + r(cz)
         node_step(i, fx, fy, fz, gx, gy, gz, x, v, support, mass, bc, bc_scale, speed, damping, dt, work, b)
 
 
