@@ -93,7 +93,7 @@ def demo(
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
     port: Annotated[int, typer.Option(help="Port; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
-    """Copy the demo job, work it and open its book in the browser."""
+    """Copy the demo job, work it and open its book in the browser, where the tryout is then worked."""
     known = sorted(p.parent.name for p in EXAMPLES.glob("*/job.toml"))
     if example not in known:
         raise InputError(f"there is no example called '{example}'.", where="--example", help=f"Examples: {', '.join(known)}.")
@@ -106,7 +106,7 @@ def demo(
     with _stop_on_interrupt():
         console.work(desk, ())
     console.findings(desk.findings())
-    book(folder, browser=browser, port=port)
+    _open(folder, browser, port, begin=("tryout",))
 
 
 @app.command()
@@ -116,17 +116,23 @@ def book(
     port: Annotated[int, typer.Option(help="Port; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
     """Open the job book in the browser (this machine only; stop with Ctrl-C)."""
+    _open(folder, browser, port)
+
+
+def _open(folder: Path, browser: bool, port: int, begin: tuple[str, ...] = ()) -> None:
     from diewright.book.serve import serve
 
+    more = "\nThe tryout is being worked: look at its page." if begin else ""
     serve(
-        folder, port=port, open_browser=browser, say=lambda address: console.say(f"The job book is open at {address}\nStop it with Ctrl-C.")
-    )
+        folder, port=port, open_browser=browser, begin=begin,
+        say=lambda address: console.say(f"The job book is open at {address}{more}\nStop it with Ctrl-C."),
+    )  # fmt: skip
 
 
 @app.command()
 def work(
     folder: Folder,
-    stages: Annotated[list[str] | None, typer.Argument(help="Stages to work; all if none is named.", show_default=False)] = None,
+    stages: Annotated[list[str] | None, typer.Argument(help="Stages to work; if none is named all but those that take minutes (tryout, window).", show_default=False)] = None,
     again: Annotated[bool, typer.Option("--again", help="Work them even if they are current.")] = False,
     as_json: Json = False,
 ) -> None:

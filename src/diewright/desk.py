@@ -108,7 +108,7 @@ class Desk:
         look: Callable[[str, Frame], None] | None = None,
         again: bool = False,
     ) -> Result:
-        """Work the named stages (all, if none is named) and what they need; returns the last one's result.
+        """Work the named stages (if none is named: all but those that take minutes) and what they need; returns the last one's result.
 
         Stages that are current are not worked again unless ``again``. ``look(stage, frame)`` sees the live frames of stages that show some. Raises the :class:`DeskError` of the first
         stage that refuses, :class:`Cancelled` when stopped, :class:`StoreError` when another process works the job.
@@ -117,7 +117,7 @@ class Desk:
         for name in stages:
             if name not in self.graph.stages:
                 raise InputError(f"there is no stage called '{name}'.", help=f"Stages: {', '.join(self.graph.stages)}.")
-        names = self.graph.upstream(stages or self.graph.stages)
+        names = self.graph.upstream(stages or [name for name, stage in self.graph.stages.items() if not stage.slow])
         with only_writer(self.folder / "results" / "lock", "This job is being worked by another process."):
             self.store.sweep()
             plans = self.graph.plan(self.job, self.folder)

@@ -64,7 +64,7 @@ class Runs:
             return subprocess.DEVNULL
 
     def work(self, stages: list[str]) -> None:
-        """Work the stages named (all if empty); a run under way is stopped first."""
+        """Work the stages named (if empty all but the slow ones); a run under way is stopped first."""
         with self._lock:
             if self.working is not None:
                 self._waiting = stages

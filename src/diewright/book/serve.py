@@ -15,8 +15,10 @@ from diewright.book.server import make_app
 from diewright.errors import StoreError
 
 
-def serve(folder: Path, *, port: int = 0, open_browser: bool = True, say: Callable[[str], None] = lambda text: None) -> None:
-    """Serve the job in ``folder`` until interrupted; ``say`` hears the full address once it can be opened.
+def serve(
+    folder: Path, *, port: int = 0, open_browser: bool = True, say: Callable[[str], None] = lambda text: None, begin: tuple[str, ...] = ()
+) -> None:
+    """Serve the job in ``folder`` until interrupted; ``say`` hears the full address once it can be opened; the stages ``begin`` are worked from then on.
 
     Raises :class:`StoreError` if the port is taken, and the :class:`DeskError` of a folder that holds no valid job.
     """
@@ -36,6 +38,8 @@ def serve(folder: Path, *, port: int = 0, open_browser: bool = True, say: Callab
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
             await super().startup(sockets)
             say(address)
+            if begin:
+                guard.runs.work(list(begin))  # type: ignore[attr-defined]
             if open_browser:
                 threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 

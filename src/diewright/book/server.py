@@ -129,7 +129,7 @@ def make_app(folder: Path, token: str, hosts: tuple[str, ...], desk: Desk | None
     _add_actions(app, desk, runs)
     _add_results(app, desk)
     guard = Guard(app, token, hosts)
-    guard.bell = bell  # type: ignore[attr-defined]
+    guard.bell, guard.runs = bell, runs  # type: ignore[attr-defined]
     return guard
 
 

@@ -81,6 +81,7 @@ class Stage:
     ``inputs(job)`` picks the stated fields the stage reads into a frozen pydantic record (only those: they are the key).
     ``files(job)`` names the job's files it reads as ``{field: name}``. ``packages`` are the packages or modules below
     ``diewright`` whose source decides the result (``"sheet"``, ``"part"``); ``version`` is raised by hand when the meaning of the result changes.
+    ``slow`` stages take minutes: they are worked when they are named, not with "all".
     ``work(inputs, upstream, files, watch)`` is pure: no printing, no clock, no writing elsewhere.
     """
 
@@ -92,6 +93,7 @@ class Stage:
     inputs: Callable[[Job], BaseModel]
     work: Callable[[Any, Mapping[str, Result], Mapping[str, InputFile], Watch], Result]
     files: Callable[[Job], dict[str, str]] = lambda job: {}
+    slow: bool = False
 
 
 @lru_cache(maxsize=64)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_matrix, csr_matrix
+from scipy.sparse import csc_matrix, csr_matrix, tril
 from scipy.sparse.linalg import splu
 
 try:
@@ -96,6 +96,23 @@ class Pattern:
         except ArithmeticError as error:
             raise NotPositiveDefinite from error
         return _CholeskyFactor(self._symbolic)
+
+
+def solve_symmetric(matrix: csc_matrix, right: Floats) -> Floats:
+    """Solve with a symmetric matrix: CHOLMOD where it is positive definite, SuperLU with little pivoting where it is not (or CHOLMOD is missing).
+
+    Raises ``RuntimeError`` for a singular matrix.
+    """
+    if cholmod is not None:
+        lower = tril(matrix, format="coo")
+        v, i, j = (cvxopt.matrix(np.ascontiguousarray(x)) for x in (lower.data, lower.row.astype(np.int64), lower.col.astype(np.int64)))
+        x = cvxopt.matrix(np.ascontiguousarray(right, dtype=float))
+        try:
+            cholmod.linsolve(cvxopt.spmatrix(v, i, j, matrix.shape), x)
+            return np.asarray(x).ravel()
+        except ArithmeticError:
+            pass
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.01, options={"SymmetricMode": True}).solve(right)
 
 
 class Factor:

@@ -49,7 +49,7 @@ class Cut:
 
 def release(patches: Patches, form: ShellForm, material: ShellMaterial, stations: Floats) -> Sprung:
     """Springback of the whole drawn sheet."""
-    found = StaticShell(patches, material, stations).springback(form)
+    found = StaticShell(patches, material, stations).springback(form, tolerance=1e-5)
     return Sprung(patches, found.form, np.arange(len(patches.conn)), np.arange(patches.n), found.iterations)
 
 
@@ -96,7 +96,7 @@ def trim(
         return trim(flat, thickness, rolling, whole, _only(kept, cells, pieces == largest), material, stations)
     patches = build_patches(small.points, small.triangles, thickness, rolling=rolling)
     form = carry(whole.patches, patches, whole.form, cells, used)
-    found = StaticShell(patches, material, stations).springback(form)
+    found = StaticShell(patches, material, stations).springback(form, tolerance=1e-5)
     return Sprung(patches, found.form, cells, used, found.iterations)
 
 

@@ -57,7 +57,7 @@ def work(inputs: TryoutInputs, upstream: Mapping[str, Result], files: Mapping[st
 
 STAGE = Stage(
     name="tryout", title="The tryout", version=1, packages=("tryout", "mechanics", "sheet", "job/places"),
-    needs=("tipping", "sheet", "solution", "blank", "faces", "press"), inputs=tryout_inputs, work=work,
+    needs=("tipping", "sheet", "solution", "blank", "faces", "press"), inputs=tryout_inputs, work=work, slow=True,
 )  # fmt: skip
 
 __all__ = ["STAGE", "WINDOW", "TryoutInputs", "work"]

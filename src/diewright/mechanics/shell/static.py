@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
-from scipy.sparse.linalg import splu
 
 from diewright.errors import SolveError
+from diewright.mechanics.linear import solve_symmetric
 from diewright.mechanics.shell.form import ShellForm, collect, place
 from diewright.mechanics.shell.layout import C_AREA, C_THICKNESS, FINE
 from diewright.mechanics.shell.loops import forces
@@ -88,6 +88,7 @@ class StaticShell:
         smallest: float = 1e-4,
         tolerance: float = 1e-8,
         rigid: bool = False,
+        patience: float = np.inf,
     ) -> Equilibrium:
         """Bring ``load`` (n, 3) [N] and the prescribed displacement ``move`` (n, 3) [mm] of held directions onto the body.
 
@@ -98,6 +99,7 @@ class StaticShell:
         turn: (ghosts, 3) mirror normals at the end (they turn evenly from the present ones; the mesh keeps them).
         first, smallest: shares of the whole for the first and the least increment.
         tolerance: residual over the larger of what the elements carry and the load.
+        patience: an increment whose residual grows beyond so many times its first one is given up at once and halved.
         rigid: hold the six rigid motions of a free body by springs that end without force.
 
         Raises :class:`SolveError` where no increment closes, or where a free body's loads do not balance.
@@ -120,6 +122,8 @@ class StaticShell:
             step = min(step, 1.0 - done)
             share = done + step
             target = np.concatenate([(before + share * (load - before)).ravel(), (1.0 - share) * moment_before])
+            # on the way down a springback only has to stay near its path
+            near = tolerance if share == 1.0 or not np.isfinite(patience) else max(tolerance, 1e-4)
             guess = form.copy()
             if move is not None:
                 guess.x[: p.n] += step * move
@@ -127,7 +131,7 @@ class StaticShell:
                 p.ghost_normal[:] = _between(begin_normal, turn, share)
             guess.x = place(p, guess.x)
             try:
-                form, internal, n_it, residual, scale = self._close(guess, target, assembler, all_free, springs, origin, tolerance)
+                form, internal, n_it, residual, scale = self._close(guess, target, assembler, all_free, springs, origin, near, patience)
             except (SolveError, RuntimeError, FloatingPointError):
                 step, easy = 0.5 * step, 0
                 if step < smallest:
@@ -152,7 +156,7 @@ class StaticShell:
             )
         return Equilibrium(form, internal, iterations, increments, residual, pull)
 
-    def springback(self, form: ShellForm, *, first: float = 1.0, tolerance: float = 1e-8) -> Equilibrium:
+    def springback(self, form: ShellForm, *, first: float = 0.25, tolerance: float = 1e-8) -> Equilibrium:
         """The shape the sheet takes when everything lets go of it.
 
         Its place in space is where six springs at three nodes leave it; shape and stress do not depend on them.
@@ -160,7 +164,7 @@ class StaticShell:
         p = self.patches
         free = np.ones((p.n, 3), dtype=np.bool_)
         free[np.setdiff1d(np.arange(p.n), p.conn[:, :6])] = False
-        return self.solve(form, free=free, load=np.zeros((p.n, 3)), first=first, tolerance=tolerance, rigid=True)
+        return self.solve(form, free=free, load=np.zeros((p.n, 3)), first=first, tolerance=tolerance, rigid=True, patience=5.0)
 
     def _springs(self, x: Floats) -> sp.csr_matrix:
         """Six springs that stop the rigid motions: three directions at a node, two at the farthest, one at the third."""
@@ -188,6 +192,7 @@ class StaticShell:
         springs: sp.csr_matrix | None,
         origin: Floats,
         tolerance: float,
+        patience: float,
     ):
         """Newton from ``guess``; moments count as force over the mean edge."""
         p, m = self.patches, self.material
@@ -208,7 +213,10 @@ class StaticShell:
         now = guess
         res, f, new, carried = residual(now)
         size = float(np.linalg.norm(weight * res))
+        hopeless = patience * size
         for it in range(40):
+            if size > hopeless:
+                break
             # what the elements carry, not what is left of it: in pure bending the nodes carry nothing
             scale = max(carried, float(np.linalg.norm(target[:n3])), floor)
             if size <= tolerance * scale + floor:
@@ -222,9 +230,7 @@ class StaticShell:
                 pad = sp.block_diag([springs, sp.csr_matrix((len(free) - n3, len(free) - n3))], format="csr")
                 k = (k + pad[assembler.free][:, assembler.free]).tocsc()
             du = np.zeros(len(free))
-            du[assembler.free] = -splu(k, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.01, options={"SymmetricMode": True}).solve(
-                res[assembler.free]
-            )
+            du[assembler.free] = -solve_symmetric(k, res[assembler.free])
             longest = float(np.abs(du[:n3]).max())
             if not np.isfinite(longest):
                 break

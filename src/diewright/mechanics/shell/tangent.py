@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.sparse as sp
-from numba import njit
+from numba import njit, prange
 from numpy.typing import NDArray
 
 from diewright.mechanics.shell.element import element_force
@@ -68,10 +68,10 @@ def _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinemati
                 out[e, j, a] = force[0, j]
 
 
-@njit(**ALLOCATING)
+@njit(**{**ALLOCATING, "parallel": True})
 def element_stiffness(x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out):  # noqa: ANN201
     """``out (ne, 21, 21)``: derivative of force (moment) slot by displacement (slope) slot, N and mm."""
-    for e in range(conn.shape[0]):
+    for e in prange(conn.shape[0]):
         _one(e, x, slope, conn, coef, state, stretch, stations, mat, table, kinematic, out)
 
 
