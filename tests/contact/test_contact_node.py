@@ -13,7 +13,7 @@ from diewright.mechanics.contact.grid import distance_grid
 from diewright.mechanics.contact.node import node_thickness
 from diewright.mechanics.contact.tools import Tool, ToolSet
 from diewright.mechanics.shell.layout import C_THICKNESS
-from diewright.mechanics.shell.material import elastic
+from diewright.mechanics.shell.material import elastic, hill_from_r, plastic
 from diewright.mechanics.shell.model import ShellModel
 from diewright.mechanics.shell.patch import build_patches
 from diewright.mechanics.shell.stations import through_thickness
@@ -62,7 +62,7 @@ def test_thickness_at_a_node_is_the_mean_of_its_triangles():
     for i in (0, 3, 12, p.n - 1):
         mine = [e for e in range(len(p.conn)) if i in p.conn[e, :3]]
         expected = np.mean([p.coef[e, C_THICKNESS] * stretch[e] for e in mine])
-        assert node_thickness(i, p.start, p.slots, p.coef, stretch) == pytest.approx(expected, rel=1e-14)
+        assert node_thickness(i, p.start, p.slots, p.coef, stretch) == pytest.approx((expected, T), rel=1e-14)
 
 
 @pytest.mark.parametrize("up", [True, False])
@@ -143,14 +143,49 @@ def test_friction_fades_beyond_its_pressure(pressure, expected):
     assert -mean[0] / mean[2] == pytest.approx(expected, rel=0.02)
 
 
-def test_the_pressure_of_a_squeezed_sheet_stops_at_the_cap():
+def test_a_pressure_beyond_the_cap_is_cut():
     """Two planes closer than the sheet: it overlaps both at the pressure of the cap, which is reported as depth."""
-    model = sheet(plane("lower", 0.05, up=True, friction=0.0, cap=50.0), plane("upper", 0.95, up=False, friction=0.0, cap=50.0))
+    how = {"friction": 0.0, "cap": 2.0}
+    model = sheet(plane("lower", 0.05, up=True, **how), plane("upper", 0.95, up=False, **how))
     settle(model, weight(model, 0.0), 20)
     area = model.tools.area.sum()
-    assert model.tools.force("lower")[2] == pytest.approx(50.0 * area, rel=1e-6)
-    assert model.tools.force("upper")[2] == pytest.approx(-50.0 * area, rel=1e-6)
+    assert model.tools.force("lower")[2] == pytest.approx(2.0 * area, rel=1e-6)
+    assert model.tools.force("upper")[2] == pytest.approx(-2.0 * area, rel=1e-6)
     assert model.tools.state[:, at.T_DEEPEST].max() == pytest.approx(0.05, abs=0.01)
+
+
+@pytest.mark.parametrize("r_value", [1.0, 2.0])
+def test_a_sheet_squeezed_between_planes_yields_through_its_thickness(r_value):
+    """Without friction a free sheet is in uniaxial compression through its thickness.
+
+    Hill with equal r in the sheet: pressure ``s sqrt((1 + r)/2)``, equivalent strain ``ln(h0/h) sqrt((1 + r)/2)`` by equal work; volume is kept.
+    """
+    points, triangles, _ = grid(8.0, 8.0, 8, 8, shake=0.1)
+    law = {"K": 500.0, "e0": 0.01, "n": 0.2}
+    material = plastic(2e5, 0.3, 7.85e-9, hill_from_r(r_value, r_value, r_value), law)
+    tools = (plane("lower", 0.0, up=True, friction=0.0), plane("upper", 1.0, up=False, friction=0.0))
+    model = ShellModel(
+        build_patches(points + np.array([0, 0, 0.5]), triangles, T), material, through_thickness(3), tools=tools, threads=False
+    )
+    speed, time = 140.0, 1.3e-3
+    model.tools.by_speed("lower", 0)
+    model.tools.by_speed("upper", model.history([0.0, 0.3 * time, time], [0.0, speed, speed]))
+    model.damping = 5e3
+    while model.time < 0.8 * time:
+        model.advance(50)
+    model.tools.start_sums()
+    model.advance(400)
+    h = float(np.asarray(model.stretch).mean()) * T
+    assert 0.8 < h < 0.93
+    deepest = model.tools.state[:, at.T_DEEPEST].max()
+    corners = model.x[model.patches.conn[:, :3]]
+    area = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()
+    pressure = -model.tools.mean_force("upper")[2] / area
+    factor = math.sqrt(0.5 * (1.0 + r_value))
+    expected = factor * law["K"] * (law["e0"] + math.log(T / h) * factor) ** law["n"]
+    assert area * h == pytest.approx(64.0, rel=0.01)
+    assert pressure == pytest.approx(expected, rel=0.04)
+    assert deepest < 0.05
 
 
 def test_tools_that_are_away_touch_nothing():

@@ -25,7 +25,7 @@ def cylinder(radius: float, width: float, degrees: float = 0.5) -> tuple[Floats,
     at = np.radians(np.arange(-100.0, 170.0 + 1e-9, degrees))
     arc = np.column_stack([radius * np.sin(at), 0 * at, radius * np.cos(at)])
     k = len(at)
-    points = np.vstack([arc - [0, width, 0], arc + [0, 2 * width, 0]])
+    points = np.vstack([arc - np.array([0, width, 0]), arc + np.array([0, 2 * width, 0])])
     i = np.arange(k - 1)
     return points, np.vstack([np.column_stack([i, k + i + 1, k + i]), np.column_stack([i, i + 1, k + i + 1])])
 
@@ -36,9 +36,7 @@ def _wrapped(flat: Floats, start: float, radius: float, angle: float) -> Floats:
     rest = np.maximum(flat[:, 0] - start - radius * angle, 0.0)
     before = np.minimum(flat[:, 0] - start, 0.0)
     a = s / radius
-    return np.column_stack(
-        [before + radius * np.sin(a) + rest * np.cos(a * 1.0), flat[:, 1], radius * np.cos(a) - rest * np.sin(a)]
-    )
+    return np.column_stack([before + radius * np.sin(a) + rest * np.cos(a * 1.0), flat[:, 1], radius * np.cos(a) - rest * np.sin(a)])
 
 
 def pulled_over(
@@ -95,7 +93,17 @@ def bend_and_unbend() -> dict[str, float]:
     flow, t, width, radius, back = 300.0, 1.0, 4.0, 20.0, 180.0
     material = plastic(2e5, 0.0, 7.85e-7, hill_yield(1.0, 1.0, 0.0, 1.5), {"ss": flow, "s0": flow, "c": 1.0})
     _, force, deepest = pulled_over(
-        material, radius=radius, thickness=t, degrees=90.0, friction=0.0, back=back, pull=24.0, speed=300.0, legs=(40.0, 8.0), width=width, stations=7
+        material,
+        radius=radius,
+        thickness=t,
+        degrees=90.0,
+        friction=0.0,
+        back=back,
+        pull=24.0,
+        speed=300.0,
+        legs=(40.0, 8.0),
+        width=width,
+        stations=7,
     )
     yields = flow * t * width
     tension, rho = back, radius + 0.5 * t
@@ -113,7 +121,9 @@ def disc(radius: float, edge: float) -> tuple[Floats, NDArray[np.int32]]:
     return np.column_stack([mesh.points, np.zeros(len(mesh.points))]), mesh.triangles
 
 
-def _clamped(points: Floats, triangles: NDArray[np.int32], t: float, material: ShellMaterial, radius: float, tools: tuple[Tool, ...]) -> ShellModel:
+def _clamped(
+    points: Floats, triangles: NDArray[np.int32], t: float, material: ShellMaterial, radius: float, tools: tuple[Tool, ...]
+) -> ShellModel:
     from diewright.mechanics.forming.draw import hold_symmetry, symmetric
 
     patches = build_patches(points, triangles, t, mirrors=symmetric(points, triangles, "xy"))
@@ -136,7 +146,7 @@ def bulge(edge: float = 3.0) -> dict[str, float]:
     steel = plastic(2.06e5, 0.3, 7.85e-9, hill_from_r(1.0, 1.0, 1.0), {"K": 550.0, "e0": 0.005, "n": 0.22})
     points, triangles = disc(a, edge)
     model = _clamped(points, triangles, t, steel, a, ())
-    time = 6e-3
+    time = 1.6e-2
     s = np.linspace(0.0, 1.0, 41)
     # the height grows fast at first: the pressure starts slowly
     model.set_pressure(model.history(np.append(s, 1.4) * time, np.append(p * s**1.5 * (1 - 0.0 * s), p)))
@@ -145,7 +155,10 @@ def bulge(edge: float = 3.0) -> dict[str, float]:
         model.advance(100)
     got = solve(Membrane(np.linspace(0.0, a, 51), t, 2.06e5, 0.3, (550.0, 0.005, 0.22)), pressure=p)
     height = float(model.x[: model.patches.n, 2].max())
-    return {"pole height over theory": height / got.z[0], "pole thickness over theory": pole_share(model, 6.0) / float(got.share[:6].mean())}
+    return {
+        "pole height over theory": height / got.z[0],
+        "pole thickness over theory": pole_share(model, 6.0) / float(got.share[:6].mean()),
+    }
 
 
 @cache
@@ -158,7 +171,8 @@ def sphere(edge: float = 3.0) -> dict[str, float]:
     points, triangles = disc(a, edge)
     faces = round_cup_tools(101.6, 50.8, 2 * (a - 6.35), 6.35, way, t, 2 * a, False)
     tools = tuple(
-        Tool(k, distance_grid(faces[k].points, faces[k].triangles, spacing=0.5, band=1.8), (0.0, 0.0, d), mu) for k, d in (("die", 1.0), ("punch", -1.0))
+        Tool(k, distance_grid(faces[k].points, faces[k].triangles, spacing=0.5, band=1.8), (0.0, 0.0, d), mu)
+        for k, d in (("die", 1.0), ("punch", -1.0))
     )
     model = _clamped(points, triangles, t, metal, a, tools)
     model.tools.by_speed("die", 0)

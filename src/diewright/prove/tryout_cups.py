@@ -169,7 +169,9 @@ def square(edge: float = 2.5, *, speed: float = 5000.0, step: float | None = Non
     steel = plastic(2.06e5, 0.3, 7.85e-9, hill_from_r(1.79, 1.51, 2.27), {"K": 565.32, "e0": 0.007117, "n": 0.2589})
     mu = dict.fromkeys(("die", "punch", "blankholder"), 0.144)
     outline = np.array([[-s, -s], [s, -s], [s, s], [-s, s]])
-    return draw(faces, outline, 0.78, steel, depth, edge=edge, force=19600.0, friction=mu, flow=450.0, speed=speed, step=step, quarter=quarter)
+    return draw(
+        faces, outline, 0.78, steel, depth, edge=edge, force=19600.0, friction=mu, flow=450.0, speed=speed, step=step, quarter=quarter
+    )
 
 
 def draw_in(got: Drawn) -> dict[str, float]:

@@ -52,14 +52,14 @@ class Answer:
 
 
 @njit(cache=True)
-def _flow(p, law):
+def _flow(p: float, law: Floats) -> float:
     if len(law) == 3:
         return law[0] * (law[1] + p) ** law[2]
     return law[0] - law[1] * math.exp(-law[2] * p) + law[3] * p
 
 
 @njit(cache=True)
-def _return(s, d, ks, kd, ep, law):
+def _return(s: float, d: float, ks: float, kd: float, ep: float, law: Floats) -> float:
     """Plastic multiplier over flow stress by bracketing; ``Mises^2 = s^2/4 + 3 d^2/4`` of sum and difference, which uncouple."""
     size = math.sqrt(0.25 * s * s + 0.75 * d * d)
     if size <= _flow(ep, law):
@@ -83,7 +83,10 @@ def _return(s, d, ks, kd, ep, law):
 
 
 @njit(cache=True)
-def _relax(R, t, young, nu, law, kind, target, punch, die_at, die_r, mu_punch, mu_die, gap, steps, hold, damping):
+def _relax(
+    R: Floats, t: float, young: float, nu: float, law: Floats, kind: int, target: float, punch: float, die_at: float, die_r: float,
+    mu_punch: float, mu_die: float, gap: float, steps: int, hold: int, damping: float,
+) -> tuple[Floats, Floats, Floats, float, float]:  # fmt: skip
     n = len(R)
     r, z, vr, vz = R.copy(), np.zeros(n), np.zeros(n), np.zeros(n)
     pl, ep, thick = np.zeros((n - 1, 2)), np.zeros(n - 1), np.ones(n - 1)

@@ -129,31 +129,6 @@ def worst(bad):  # noqa: ANN201
     return FINE, -1
 
 
-@njit(**KERNEL)
-def advance(steps, time, dt, n, mesh, body, rules, clock, tools, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
-    """Central differences, ``steps`` times, in one thread; returns ``(steps done, answer, element)``.
-
-    ``work`` (BLOCKS, 5) sums internal, external, support, damping and side-damping work [N mm]; ``pressure_row`` is a history of
-    pressure [MPa], or -1; ``bad`` (BLOCKS, 2) int64 is room for answers.
-    """
-    for step in range(steps):
-        pressure = tick(step, time, dt, clock, pressure_row)
-        for b in range(BLOCKS):
-            element_block(b, mesh, body, tools, kinematic, bad)
-        answer, element = worst(bad)
-        if answer != FINE:
-            return step, answer, element
-        ghost_fold(mesh[8], mesh[9], n, mesh[6], mesh[7], body[6], body[7])
-        if pressure != 0:
-            for b in range(BLOCKS):
-                push_block(b, n, mesh, body, pressure)
-        for b in range(BLOCKS):
-            node_block(b, n, mesh, body, rules, clock, tools, pressure, side_drag, damping, dt, work)
-        ghost_place(mesh[8], mesh[9], n, body[0])
-        move_tools(BLOCKS, tools, clock[2], dt)
-    return steps, FINE, -1
-
-
 @njit(**PARALLEL)
 def _elements(mesh, body, tools, kinematic, bad):
     for b in prange(BLOCKS):
@@ -173,8 +148,12 @@ def _nodes(n, mesh, body, rules, clock, tools, pressure, side_drag, damping, dt,
 
 
 @njit(**KERNEL)
-def advance_threads(steps, time, dt, n, mesh, body, rules, clock, tools, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
-    """As :func:`advance`, the blocks shared out over the cores."""
+def advance(steps, time, dt, n, mesh, body, rules, clock, tools, kinematic, pressure_row, side_drag, damping, work, bad):  # noqa: ANN201
+    """Central differences, ``steps`` times, the blocks shared out over the threads; returns ``(steps done, answer, element)``.
+
+    ``work`` (BLOCKS, 5) sums internal, external, support, damping and side-damping work [N mm]; ``pressure_row`` is a history of
+    pressure [MPa], or -1; ``bad`` (BLOCKS, 2) int64 is room for answers.
+    """
     for step in range(steps):
         pressure = tick(step, time, dt, clock, pressure_row)
         _elements(mesh, body, tools, kinematic, bad)

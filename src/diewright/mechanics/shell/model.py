@@ -5,14 +5,15 @@ from __future__ import annotations
 import time as clock
 from dataclasses import dataclass
 
+import numba
 import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from diewright.errors import InputError, SolveError
 from diewright.mechanics.contact.tools import Tool, ToolSet
 from diewright.mechanics.shell.form import ShellForm, at_rest, place
-from diewright.mechanics.shell.layout import FINE, M_TOL, NOT_A_NUMBER, NOT_RETURNED, TURNED
-from diewright.mechanics.shell.loops import BLOCKS, advance, advance_threads
+from diewright.mechanics.shell.layout import FINE, M_TOL, NOT_A_NUMBER, NOT_RETURNED, S_COUNT, S_COUNT_KINEMATIC, TURNED
+from diewright.mechanics.shell.loops import BLOCKS, advance
 from diewright.mechanics.shell.material import ShellMaterial
 from diewright.mechanics.shell.patch import Patches
 from diewright.mechanics.shell.recover import Recovered, recover
@@ -116,6 +117,9 @@ class ShellModel:
         self._pace = Pace()
         self.threads = len(patches.conn) >= 500 if threads is None else threads
         start = at_rest(patches, stations, kinematic=material.kinematic) if form is None else form.copy()
+        width = (S_COUNT_KINEMATIC if material.kinematic else S_COUNT) * len(stations)
+        if start.state.shape != (len(patches.conn), width):
+            raise InputError(f"a state of {start.state.shape}: this law needs {(len(patches.conn), width)}.", where=f"{WHERE} form")
         n_all = len(patches.points)
         self.time = 0.0
         self.x = place(patches, start.x)
@@ -231,7 +235,9 @@ class ShellModel:
         p = self.patches
         threads = self._pace.choose() if self.threads else False
         began = clock.perf_counter()
-        done, answer, element = (advance_threads if threads else advance)(
+        before_threads = numba.get_num_threads()
+        numba.set_num_threads(before_threads if threads else 1)
+        done, answer, element = advance(
             steps,
             self.time,
             self.dt,
@@ -248,6 +254,7 @@ class ShellModel:
             work,
             self._bad,
         )
+        numba.set_num_threads(before_threads)
         self._pace.heard(threads, (clock.perf_counter() - began) / max(steps, 1))
         at = self.time + done * self.dt
         self.tools.count(done)
