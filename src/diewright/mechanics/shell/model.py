@@ -150,6 +150,7 @@ class ShellModel:
         self._pressure_row = -1
         self.tools = ToolSet(tools, self.masses.area[: patches.n], BLOCKS)
         self._start_energy = 0.0
+        self._stored = 0.0 if form is None else float(self.recovered().elastic_energy)
 
     def _cast(self, a: NDArray[np.floating]) -> NDArray[np.floating]:
         return np.ascontiguousarray(a, dtype=self.real)
@@ -287,7 +288,7 @@ class ShellModel:
                 where=WHERE,
                 help="Check the forces from outside; the last good state is kept.",
             )
-        stored = max(0.0, float(self.work[:, 0].sum()))
+        stored = self._stored + max(0.0, float(self.work[:, 0].sum()))
         slow = 0.5 * (self.masses.true + self.masses.added) * SLOW**2
         if kinetic > 2.0 * (brought + stored) + slow and kinetic > 1e3 * self._kinetic():
             now = self.stable_step()
