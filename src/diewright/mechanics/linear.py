@@ -98,20 +98,31 @@ class Pattern:
         return _CholeskyFactor(self._symbolic)
 
 
-def solve_symmetric(matrix: csc_matrix, right: Floats) -> Floats:
-    """Solve with a symmetric matrix: CHOLMOD where it is positive definite, SuperLU with little pivoting where it is not (or CHOLMOD is missing).
+def solve_definite(lower: csc_matrix, right: Floats) -> Floats:
+    """Solve with the positive definite matrix of a lower triangle; raises :class:`NotPositiveDefinite`."""
+    if cholmod is None:
+        return _LuFactor((lower + tril(lower, -1).T).tocsc()).solve(right)
+    t = lower.tocoo()
+    v, i, j = (cvxopt.matrix(np.ascontiguousarray(x)) for x in (t.data, t.row.astype(np.int64), t.col.astype(np.int64)))
+    x = cvxopt.matrix(np.ascontiguousarray(right, dtype=float))
+    try:
+        cholmod.linsolve(cvxopt.spmatrix(v, i, j, lower.shape), x)
+    except ArithmeticError:
+        raise NotPositiveDefinite from None
+    return np.asarray(x).ravel()
+
+
+def solve_symmetric(lower: csc_matrix, right: Floats) -> Floats:
+    """Solve with the symmetric matrix of a lower triangle: CHOLMOD where it is positive definite, SuperLU with little pivoting where it is not (or CHOLMOD is missing).
 
     Raises ``RuntimeError`` for a singular matrix.
     """
     if cholmod is not None:
-        lower = tril(matrix, format="coo")
-        v, i, j = (cvxopt.matrix(np.ascontiguousarray(x)) for x in (lower.data, lower.row.astype(np.int64), lower.col.astype(np.int64)))
-        x = cvxopt.matrix(np.ascontiguousarray(right, dtype=float))
         try:
-            cholmod.linsolve(cvxopt.spmatrix(v, i, j, matrix.shape), x)
-            return np.asarray(x).ravel()
-        except ArithmeticError:
+            return solve_definite(lower, right)
+        except NotPositiveDefinite:
             pass
+    matrix = (lower + tril(lower, -1).T).tocsc()
     return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.01, options={"SymmetricMode": True}).solve(right)
 
 

@@ -12,6 +12,7 @@ CASES: dict[str, Callable[[], dict[str, float]]] = {
     "capstan-90-0.2": lambda: tryout_contact.capstan(90.0, 0.2),
     "bend-under-tension": tryout_contact.bend_and_unbend,
     "bulge": tryout_contact.bulge,
+    "ccx-bulge": tryout_contact.bulge_beside_ccx,
     "sphere-on-clamped-sheet": tryout_contact.sphere,
     "cup-force": tryout_cups.cup_force,
     "cup-limiting-ratio": tryout_cups.limiting_ratio,
@@ -23,5 +24,5 @@ CASES: dict[str, Callable[[], dict[str, float]]] = {
     "bar-1.5-m": tryout_channel.bar,
 }
 
-LONG = {"cup-limiting-ratio", "cup-blankholder", "square-cup-1993", "cup-aa6016", "channel-1993", "bar-1.5-m", "bulge"}
+LONG = {"cup-limiting-ratio", "cup-blankholder", "square-cup-1993", "cup-aa6016", "channel-1993", "bar-1.5-m", "bulge", "ccx-bulge"}
 """Cases of more than about ten seconds on a quiet core: ``diewright prove`` runs them, the tests do not."""

@@ -26,11 +26,11 @@ HEAVIER = 0.03  # share of the sheet's mass that may be added to lengthen the st
 
 @dataclass(frozen=True)
 class Wanted:
-    """What decides a run: forces [N], expected draw work [N mm], friction, punch speed [mm/s] in the computation, points through the thickness, pictures."""
+    """What decides a run: forces [N], expected draw work [N mm] (or over the share of the stroke), friction, punch speed [mm/s] in the computation, points through the thickness, pictures."""
 
     force: float
     force_end: float
-    work: float
+    work: float | tuple[tuple[float, float], ...]
     friction_die: float
     friction_punch: float
     speed: float = 5000.0

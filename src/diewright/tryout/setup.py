@@ -12,12 +12,13 @@ from diewright.errors import InputError
 from diewright.job.schema import Job
 from diewright.job.stage import Result
 from diewright.mechanics.forming.frames import Frame
-from diewright.mechanics.forming.run import Curve
+from diewright.mechanics.forming.run import Curve, Outcome
 from diewright.mechanics.shell.model import ShellModel
 from diewright.tryout.press_run import Wanted
 from diewright.watch import Watch
 
 Auto = Literal["auto"]
+CAREFUL = 1.0 / 3.0  # of the handbook's work: shallow panels take less
 TOOLS, OPERATIONS = ("die", "punch", "blankholder"), ("hold", "draw", "dwell")
 
 
@@ -66,13 +67,20 @@ def blankholder_force(stated: Auto | float, upstream: Mapping[str, Result]) -> f
 
 
 def draw_work(upstream: Mapping[str, Result], stroke: float) -> float:
-    """Expected draw work [N mm], for the speed profile only: the handbook's, or its force over two thirds of the stroke."""
+    """Expected draw work [N mm], for the speed profile of a first run only: a third of the handbook's, which is an upper one, or its force over two thirds of the stroke."""
     figures = {f.key: f.value for f in upstream["press"].figures}
     found = figures.get("draw_work")
     if found:
-        return 1000.0 * float(found)
+        return CAREFUL * 1000.0 * float(found)
     force = figures.get("draw_force") or figures.get("draw_force_inverse") or 1e4
-    return 0.65 * float(force) * stroke
+    return CAREFUL * 0.65 * float(force) * stroke
+
+
+def work_over_stroke(outcome: Outcome, stroke: float) -> tuple[tuple[float, float], ...]:
+    """Internal energy [N mm] of a run over the share of its stroke."""
+    share = 1.0 + outcome.curve["travel"][:, TOOLS.index("punch")] / stroke
+    at = np.linspace(0.0, 1.0, 41)
+    return tuple(zip(at.tolist(), np.interp(at, np.maximum.accumulate(share), outcome.curve["internal"]).tolist(), strict=True))
 
 
 def wanted_of(inputs: TryoutInputs, upstream: Mapping[str, Result], force: float | None = None, friction: float | None = None) -> Wanted:

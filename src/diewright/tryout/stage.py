@@ -9,7 +9,7 @@ from diewright.job.stage import InputFile, Result, Stage
 from diewright.tryout.blank_mesh import as_sheet, blank_lines, coarse_size, even_mesh, finest_edge, graded
 from diewright.tryout.press_run import press_tools, run_press
 from diewright.tryout.report import Worked, report
-from diewright.tryout.setup import OPERATIONS, TOOLS, Part, Shown, TryoutInputs, rolling_vector, tryout_inputs, wanted_of
+from diewright.tryout.setup import OPERATIONS, TOOLS, Part, Shown, TryoutInputs, rolling_vector, tryout_inputs, wanted_of, work_over_stroke
 from diewright.tryout.sheet_law import flow_stress, shell_material
 from diewright.tryout.window import WINDOW
 from diewright.watch import Watch
@@ -44,6 +44,7 @@ def work(inputs: TryoutInputs, upstream: Mapping[str, Result], files: Mapping[st
             sizes = graded(mesh, coarse.frames, finest, inputs.quality)
             mesh = even_mesh(lines, sizes, 400_000, watch)
             how = "graded by the bends of a coarse first run"
+            wanted = replace(wanted, work=work_over_stroke(coarse, stroke))
             saved = area / (0.433 * mesh.edge_min**2) / len(mesh.triangles)
     model, outcome = run_press(
         as_sheet(mesh, level), t, material, tools, faces, wanted, rolling=rolling,

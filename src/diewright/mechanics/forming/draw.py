@@ -33,7 +33,7 @@ class DrawPlan:
     gap: with a number the blankholder is held at this gap over the sheet's thickness [mm] instead of pressed.
     friction: of each tool by name, ``0.1`` for one not named. fade, power: see :class:`Tool`.
     speed: of the punch in the computation [mm/s]; dwell: [s]. frames: pictures of the draw.
-    work: expected in all [N mm] of the part that is modelled: the punch starts slowly so that its motion stays small against the work done; 0: a plain smooth stroke.
+    work: expected in all [N mm] of the part that is modelled, or pairs of (share of the stroke, work so far): the punch starts slowly so that its motion stays small against the work done; 0: a plain smooth stroke.
     block: how far the blankholder may go below the nominal thickness before distance blocks stop it, share of the thickness.
     """
 
@@ -48,7 +48,7 @@ class DrawPlan:
     frames: int = 24
     block: float = 0.1
     kinematics: tuple[tuple[float, float], ...] = ()
-    work: float = 0.0
+    work: float | tuple[tuple[float, float], ...] = 0.0
 
 
 def symmetric(points: Floats, triangles: NDArray[np.integer], axes: str) -> tuple[Mirror, ...]:
@@ -111,7 +111,7 @@ def draw_operations(plan: DrawPlan, thickness: float, *, mass: float = 0.0, bend
     ops.append(Operation("hold", (*rest, holder), hold, frames=1))
     profile: tuple[tuple[float, float], ...] = ()
     time = plan.stroke / plan.speed / (1.0 - 0.15)
-    if plan.work > 0 and mass > 0 and not plan.kinematics:
+    if plan.work and mass > 0 and not plan.kinematics:
         profile = careful_profile(mass, plan.work, plan.speed)
         time = profile_time(plan.stroke, profile)
     punch = Move("punch", "stroke", to=0.0, curve=plan.kinematics, profile=profile)

@@ -122,13 +122,19 @@ def profile_time(way: float, profile: tuple[tuple[float, float], ...]) -> float:
     return float(_by_profile(way, profile)[0][-1])
 
 
-def careful_profile(mass: float, work: float, speed: float, *, share: float = 0.02) -> tuple[tuple[float, float], ...]:
-    """Speeds that keep the motion's energy below ``share`` of the work done so far, which grows as the square of the stroke: ``v = s sqrt(2 share W/m)``.
+def careful_profile(mass: float, work: float | tuple[tuple[float, float], ...], speed: float, *, share: float = 0.03) -> tuple[tuple[float, float], ...]:
+    """Speeds that keep the motion's energy below ``share`` of the work ``W(s)`` done so far: ``v = sqrt(2 share W(s)/m)``.
 
-    ``mass`` [t] of the sheet, ``work`` [N mm] expected in all, ``speed`` [mm/s] at most. A seventh of the speed is the least; it comes to rest at the end.
+    ``mass`` [t] of the sheet, ``speed`` [mm/s] at most. ``work`` [N mm]: pairs of (share of the stroke, work so far), from an earlier run; or one number expected
+    in all, which is taken to grow as the square of the stroke. A seventh of the speed is the least; it comes to rest at the end.
     """
     s = np.linspace(0.0, 1.0, 41)
-    v = np.clip(s * math.sqrt(2.0 * share * max(work, 1e-9) / mass), speed / 7.0, speed)
+    if isinstance(work, tuple):
+        known = np.array(work, dtype=np.float64)
+        done = np.interp(s, known[:, 0], known[:, 1])
+    else:
+        done = work * s * s
+    v = np.clip(np.sqrt(2.0 * share * np.maximum(done, 0.0) / mass), speed / 8.0, speed)
     v *= np.clip(s / 0.02, 0.1, 1.0) * np.sqrt(np.clip((1.0 - s) / 0.06, 0.02, 1.0))
     return tuple((float(a), float(b)) for a, b in zip(s, v, strict=True))
 

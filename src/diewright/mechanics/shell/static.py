@@ -14,7 +14,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from diewright.errors import SolveError
-from diewright.mechanics.linear import solve_symmetric
+from diewright.mechanics.linear import NotPositiveDefinite, solve_definite, solve_symmetric
 from diewright.mechanics.shell.form import ShellForm, collect, place
 from diewright.mechanics.shell.layout import C_AREA, C_THICKNESS, FINE
 from diewright.mechanics.shell.loops import forces
@@ -88,7 +88,7 @@ class StaticShell:
         smallest: float = 1e-4,
         tolerance: float = 1e-8,
         rigid: bool = False,
-        patience: float = np.inf,
+        settle: bool = False,
     ) -> Equilibrium:
         """Bring ``load`` (n, 3) [N] and the prescribed displacement ``move`` (n, 3) [mm] of held directions onto the body.
 
@@ -99,7 +99,8 @@ class StaticShell:
         turn: (ghosts, 3) mirror normals at the end (they turn evenly from the present ones; the mesh keeps them).
         first, smallest: shares of the whole for the first and the least increment.
         tolerance: residual over the larger of what the elements carry and the load.
-        patience: an increment whose residual grows beyond so many times its first one is given up at once and halved.
+        settle: go downhill to a stable equilibrium (springback): where the tangent is not positive definite or a step is wild, the nodes are held back
+            by springs to where they are, which are let go as the residual falls.
         rigid: hold the six rigid motions of a free body by springs that end without force.
 
         Raises :class:`SolveError` where no increment closes, or where a free body's loads do not balance.
@@ -123,7 +124,7 @@ class StaticShell:
             share = done + step
             target = np.concatenate([(before + share * (load - before)).ravel(), (1.0 - share) * moment_before])
             # on the way down a springback only has to stay near its path
-            near = tolerance if share == 1.0 or not np.isfinite(patience) else max(tolerance, 1e-4)
+            near = tolerance if share == 1.0 or not settle else max(tolerance, 1e-4)
             guess = form.copy()
             if move is not None:
                 guess.x[: p.n] += step * move
@@ -131,7 +132,7 @@ class StaticShell:
                 p.ghost_normal[:] = _between(begin_normal, turn, share)
             guess.x = place(p, guess.x)
             try:
-                form, internal, n_it, residual, scale = self._close(guess, target, assembler, all_free, springs, origin, near, patience)
+                form, internal, n_it, residual, scale = self._close(guess, target, assembler, all_free, springs, origin, near, settle)
             except (SolveError, RuntimeError, FloatingPointError):
                 step, easy = 0.5 * step, 0
                 if step < smallest:
@@ -164,7 +165,7 @@ class StaticShell:
         p = self.patches
         free = np.ones((p.n, 3), dtype=np.bool_)
         free[np.setdiff1d(np.arange(p.n), p.conn[:, :6])] = False
-        return self.solve(form, free=free, load=np.zeros((p.n, 3)), first=first, tolerance=tolerance, rigid=True, patience=5.0)
+        return self.solve(form, free=free, load=np.zeros((p.n, 3)), first=first, tolerance=tolerance, rigid=True, settle=True)
 
     def _springs(self, x: Floats) -> sp.csr_matrix:
         """Six springs that stop the rigid motions: three directions at a node, two at the farthest, one at the third."""
@@ -192,7 +193,7 @@ class StaticShell:
         springs: sp.csr_matrix | None,
         origin: Floats,
         tolerance: float,
-        patience: float,
+        settle: bool,
     ):
         """Newton from ``guess``; moments count as force over the mean edge."""
         p, m = self.patches, self.material
@@ -213,10 +214,8 @@ class StaticShell:
         now = guess
         res, f, new, carried = residual(now)
         size = float(np.linalg.norm(weight * res))
-        hopeless = patience * size
-        for it in range(40):
-            if size > hopeless:
-                break
+        held = 0.0
+        for it in range(60 if settle else 40):
             # what the elements carry, not what is left of it: in pure bending the nodes carry nothing
             scale = max(carried, float(np.linalg.norm(target[:n3])), floor)
             if size <= tolerance * scale + floor:
@@ -225,10 +224,16 @@ class StaticShell:
             element_stiffness(
                 now.x, now.slope, p.conn, p.coef, now.state, now.stretch, self.stations, m.mat, m.table, m.kinematic, self._blocks
             )
-            k = assembler.matrix(self._blocks)
+            k = assembler.lower(self._blocks)
             if springs is not None:
                 pad = sp.block_diag([springs, sp.csr_matrix((len(free) - n3, len(free) - n3))], format="csr")
-                k = (k + pad[assembler.free][:, assembler.free]).tocsc()
+                k = (k + sp.tril(pad[assembler.free][:, assembler.free], format="csc")).tocsc()
+            if settle:
+                stepped = self._downhill(now, res, size, k, assembler.free, held, residual, weight)
+                if stepped is None:
+                    break
+                now, res, f, new, carried, size, held = stepped
+                continue
             du = np.zeros(len(free))
             du[assembler.free] = -solve_symmetric(k, res[assembler.free])
             longest = float(np.abs(du[:n3]).max())
@@ -255,6 +260,35 @@ class StaticShell:
                 break
             now, res, size = trial, res_new, size_new
         raise SolveError("Newton did not close.", where=WHERE)
+
+
+    def _downhill(self, now: ShellForm, res: Floats, size: float, k: sp.csc_matrix, free: NDArray[np.intp], held: float, residual, weight: Floats):
+        """One step towards a stable equilibrium; None where no spring is stiff enough for one.
+
+        ``(K + a I) du = -r`` with ``a`` on the displacements (a backward Euler step of a sheet that creeps): raised tenfold until the matrix is positive definite, the step is
+        at most four mean edges and the residual does not grow beyond twice; lowered after every step.
+        """
+        p = self.patches
+        n3 = 3 * p.n
+        least = 1e-6 * self._plate
+        spring = sp.diags((free < n3).astype(np.float64), format="csc")
+        for _ in range(14):
+            try:
+                du = np.zeros(len(res))
+                du[free] = -solve_definite(k + held * spring if held > 0 else k, res[free])
+                if np.abs(du[:n3]).max() < 4.0 * self._span:
+                    trial = now.copy()
+                    trial.x[: p.n] += du[:n3].reshape(-1, 3)
+                    trial.slope += du[n3:]
+                    trial.x = place(p, trial.x)
+                    res_new, f, new, carried = residual(trial)
+                    size_new = float(np.linalg.norm(weight * res_new))
+                    if np.isfinite(size_new) and size_new < 2.0 * size:
+                        return trial, res_new, f, new, carried, size_new, 0.2 * held if held > least else 0.0
+            except (NotPositiveDefinite, SolveError):
+                pass
+            held = max(10.0 * held, least)
+        return None
 
 
 def _between(a: Floats, b: Floats, share: float) -> Floats:

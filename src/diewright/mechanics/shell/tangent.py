@@ -88,6 +88,7 @@ class Assembler:
         self._rows = np.repeat(dof, 21, axis=1).ravel()
         self._cols = np.tile(dof, (1, 21)).ravel()
         self._spread = self._spreading()[:, self.free]
+        self._pattern: tuple[NDArray[np.intp], NDArray[np.int32], NDArray[np.int32], NDArray[np.intp]] | None = None
 
     def _spreading(self) -> sp.csc_matrix:
         """Unknowns of all nodes (mirror images too) and sides from those of the real ones, (3 (n + g) + sides, 3 n + sides)."""
@@ -104,6 +105,23 @@ class Assembler:
                 vals.append(block.ravel())
         tail = sp.csr_matrix((np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), shape=(3 * g, 3 * n))
         return sp.block_diag([sp.vstack([sp.identity(3 * n), tail]), sp.identity(sides)], format="csc")
+
+    def lower(self, blocks: Floats) -> sp.csc_matrix:
+        """Lower triangle of :meth:`matrix`; where each number goes is found once (without mirror images)."""
+        if len(self.patches.ghost):
+            return sp.tril(self.matrix(blocks), format="csc")
+        size = len(self.free)
+        if self._pattern is None:
+            number = np.full(self._size, -1, dtype=np.int64)
+            number[self.free] = np.arange(size)
+            a, b = number[self._rows], number[self._cols]
+            taken = np.flatnonzero((a >= b) & (b >= 0))
+            key, place = np.unique(b[taken] * size + a[taken], return_inverse=True)
+            start = np.searchsorted(key, size * np.arange(size + 1)).astype(np.int32)
+            self._pattern = (taken, (key % size).astype(np.int32), start, place.ravel())
+        taken, row, start, place = self._pattern
+        even = 0.5 * (blocks + blocks.transpose(0, 2, 1))
+        return sp.csc_matrix((np.bincount(place, weights=even.ravel()[taken], minlength=len(row)), row, start), shape=(size, size))
 
     def matrix(self, blocks: Floats) -> sp.csc_matrix:
         """Stiffness over the free directions; made symmetric, which a tangent with a stiff return is not quite."""
