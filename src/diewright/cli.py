@@ -132,7 +132,10 @@ def _open(folder: Path, browser: bool, port: int, begin: tuple[str, ...] = ()) -
 @app.command()
 def work(
     folder: Folder,
-    stages: Annotated[list[str] | None, typer.Argument(help="Stages to work; if none is named all but those that take minutes (tryout, window).", show_default=False)] = None,
+    stages: Annotated[
+        list[str] | None,
+        typer.Argument(help="Stages to work; if none is named all but those that take minutes (tryout, window).", show_default=False),
+    ] = None,
     again: Annotated[bool, typer.Option("--again", help="Work them even if they are current.")] = False,
     as_json: Json = False,
 ) -> None:

@@ -181,10 +181,18 @@ class TryoutStated(Record):
         "", "mesh of the sheet: coarse for a first look, normal, fine for a last one", default="normal"
     )
     stations: int = q("", "points through the thickness", default=5, ge=3, le=9)
-    back_modulus: float = q("MPa", "slope of the back stress at first yield (kinematic hardening, for springback); 0 is isotropic", default=0.0, ge=0, le=100_000)
+    back_modulus: float = q(
+        "MPa",
+        "slope of the back stress at first yield (kinematic hardening, for springback); 0 is isotropic",
+        default=0.0,
+        ge=0,
+        le=100_000,
+    )
     back_recall: float = q("", "how fast the back stress saturates: at back modulus / recall", default=0.0, ge=0, le=1000)
     springback: bool = q("", "release and trim the drawn sheet and let it spring", default=True)
-    reference_points: tuple[Vector, ...] = q("mm", "places on the part, in press coordinates, where springback is read; none chooses them", default=())
+    reference_points: tuple[Vector, ...] = q(
+        "mm", "places on the part, in press coordinates, where springback is read; none chooses them", default=()
+    )
 
 
 class WindowStated(Record):

@@ -261,7 +261,7 @@ def _skid(t: Tried) -> Iterator[Finding]:
     where = place(t.mesh, _worst(-cell, cell > 0), t.zone)
     yield Finding(
         key="tryout.skid", severity="attend", value=t.skid.way, limit=1.0, unit="mm", source="way over a tool radius below ten thicknesses: common practice", place=where,
-        sentence=f"{t.skid.area:.0f} mm2 of the visible faces have gone over a tight tool radius by up to {t.skid.way:.0f} mm ({where.label}): the line shows after painting.",
+        sentence=f"{t.skid.area:.0f} mm2 of the visible faces have gone over a tight tool radius by up to {t.skid.way:.0f} mm ({where.label}): the line shows after polishing and plating.",
         help="Move the radius away from the visible face, make it larger, or draw the line into a hidden face.",
     )  # fmt: skip
 

@@ -87,8 +87,10 @@ def report(w: Worked, watch: Watch) -> Result:
     t, faces, frames = w.inputs.thickness, w.upstream["faces"], w.outcome.frames
     drawn = TriMesh(frames[-1].x, w.flat.triangles)
     cut = find_cut(w.mesh, drawn, w.lines, faces.arrays["trim_line"], float(np.median(np.sqrt(w.mesh.areas / 0.433))))
+    # a wall that went over the die radius is what a draw does; marks count on the faces that lie level in the press, within the part
+    level = np.abs(drawn.normals[:, 2]) > 0.7
     inside = np.zeros(len(w.flat.points), dtype=bool)
-    inside[np.unique(w.flat.triangles[cut.kept])] = True
+    inside[np.unique(w.flat.triangles[cut.kept & level & ~_under_holder(w, frames[-1].x, frames[-1].travel, drawn)])] = True
     watch.step("strains, margins and marks", 0.0, 1.0)
     surface = yield_surface(w.upstream["sheet"])
     limit = w.upstream["sheet"].tables["limit"]
@@ -208,7 +210,7 @@ def _tried(w: Worked, got: Fields, drawn: TriMesh, cut: Cut, curve: dict[str, Fl
     ring = w.mesh.outline_nodes
     offsets = tool_offsets(w.model.tools, last.x, last.travel)
     names = w.model.tools.names
-    flange = np.isfinite(offsets[names.index("blankholder")])[drawn.triangles].all(axis=1)
+    flange = _under_holder(w, last.x, last.travel, drawn)
     zone = zones(drawn, flange)
     gap_node = offsets[names.index("die")] + offsets[names.index("punch")]
     gap = gap_node[drawn.triangles].min(axis=1)
@@ -234,6 +236,12 @@ def _tried(w: Worked, got: Fields, drawn: TriMesh, cut: Cut, curve: dict[str, Fl
         drawn_through=bool(values.get("extended")), skid=got.skid, kinetic=float(kinetic.max(initial=0.0)), balance=_balance(w),
         penetration=float(deepest.max(initial=0.0)), mass=w.model.masses.share, stopped=w.outcome.stopped,
     )  # fmt: skip
+
+
+def _under_holder(w: Worked, points: Floats, travel: Floats, drawn: TriMesh) -> NDArray[np.bool_]:
+    """Triangles (m,) that lie against the blankholder."""
+    offset = tool_offsets(w.model.tools, points, travel)[w.model.tools.names.index("blankholder")]
+    return np.asarray(np.isfinite(offset)[drawn.triangles].all(axis=1))
 
 
 def _kilo(value: float | None) -> float | None:
@@ -301,7 +309,14 @@ def _broken(w: Worked) -> list[dict[str, Any]]:
     if w.outcome.stopped is None or not len(w.outcome.frames):
         return []
     began = w.outcome.marks[-1][2] if w.outcome.marks else 0.0
-    return [{"name": OPERATIONS[min(len(w.outcome.marks), len(OPERATIONS) - 1)], "from": float(began), "to": float(w.outcome.frames[-1].time), "steps": 0}]
+    return [
+        {
+            "name": OPERATIONS[min(len(w.outcome.marks), len(OPERATIONS) - 1)],
+            "from": float(began),
+            "to": float(w.outcome.frames[-1].time),
+            "steps": 0,
+        }
+    ]
 
 
 def _figures(w: Worked, curve: dict[str, Floats], tried: Tried, after: After, got: Fields) -> list[Figure]:

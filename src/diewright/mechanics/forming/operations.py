@@ -122,7 +122,9 @@ def profile_time(way: float, profile: tuple[tuple[float, float], ...]) -> float:
     return float(_by_profile(way, profile)[0][-1])
 
 
-def careful_profile(mass: float, work: float | tuple[tuple[float, float], ...], speed: float, *, share: float = 0.03) -> tuple[tuple[float, float], ...]:
+def careful_profile(
+    mass: float, work: float | tuple[tuple[float, float], ...], speed: float, *, share: float = 0.03
+) -> tuple[tuple[float, float], ...]:
     """Speeds that keep the motion's energy below ``share`` of the work ``W(s)`` done so far: ``v = sqrt(2 share W(s)/m)``.
 
     ``mass`` [t] of the sheet, ``speed`` [mm/s] at most. ``work`` [N mm]: pairs of (share of the stroke, work so far), from an earlier run; or one number expected

@@ -261,8 +261,9 @@ class StaticShell:
             now, res, size = trial, res_new, size_new
         raise SolveError("Newton did not close.", where=WHERE)
 
-
-    def _downhill(self, now: ShellForm, res: Floats, size: float, k: sp.csc_matrix, free: NDArray[np.intp], held: float, residual, weight: Floats):
+    def _downhill(
+        self, now: ShellForm, res: Floats, size: float, k: sp.csc_matrix, free: NDArray[np.intp], held: float, residual, weight: Floats
+    ):
         """One step towards a stable equilibrium; None where no spring is stiff enough for one.
 
         ``(K + a I) du = -r`` with ``a`` on the displacements (a backward Euler step of a sheet that creeps): raised tenfold until the matrix is positive definite, the step is

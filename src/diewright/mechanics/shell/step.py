@@ -86,7 +86,9 @@ def side_inertia(patches: Patches, material: ShellMaterial, form: ShellForm, dt:
     d1, d2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     u, v = linear[:, :1] * d1 + linear[:, 1:2] * d2, linear[:, 2:3] * d1 + linear[:, 3:] * d2
     c11, c22, c12 = (u * u).sum(1), (v * v).sum(1), (u * v).sum(1)
-    pressed = (c22[:, None] * la**2 + c11[:, None] * lb**2 - 2.0 * c12[:, None] * la * lb) / ((c11 * c22 - c12**2)[:, None] * (la**2 + lb**2))
+    pressed = (c22[:, None] * la**2 + c11[:, None] * lb**2 - 2.0 * c12[:, None] * la * lb) / (
+        (c11 * c22 - c12**2)[:, None] * (la**2 + lb**2)
+    )
     stiffness = (4.0 * rigidity * c[:, C_AREA] * c[:, C_THICKNESS])[:, None] * (la**2 + lb**2) * np.maximum(pressed, 1.0) ** 2
     k = np.bincount(patches.conn[:, 6:].ravel(), weights=stiffness.ravel(), minlength=len(patches.side_free))
     return np.where(patches.side_free, SIDE_INERTIA * k * dt * dt, 0.0)
