@@ -227,7 +227,7 @@ def spring(sheet: Sheet) -> Sheet:
     for attempt in range(RELAX + 1):
         try:
             found = StaticShell(p, sheet.material, sheet.stations).solve(
-                form, free=free, load=np.zeros((p.n, 3)), rigid=not sheet.symmetry, first=0.25, patience=5.0
+                form, free=free, load=np.zeros((p.n, 3)), rigid=not sheet.symmetry, first=0.25, settle=True
             )
             break
         except SolveError:
