@@ -102,7 +102,7 @@ def fields_over_time(
             cell[name].append(v)
         point["pressure"].append(f.pressure.max(axis=1, initial=0.0))
         point["sliding"].append(f.slide)
-        point["wrinkle_height"].append(meter.heights(f.x, tool_offsets(tools, f.x, f.travel)))
+        point["wrinkle_height"].append(meter.told(f.x, tool_offsets(tools, f.x, f.travel)))
         most, least, _ = principal(f.curvature * np.array([1.0, 1.0, 2.0]))
         bend = _to_points(np.maximum(np.abs(most), np.abs(least)), flat.triangles, n)
         skid.add(f.pressure[:, die] > TOUCH, bend, f.slide - before_slide)

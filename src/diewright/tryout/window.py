@@ -1,6 +1,6 @@
 """The stage ``window``: one draw at several blankholder forces; where it wrinkles, where it tears, and what to set.
 
-The runs take the coarse mesh of even edges: they are compared with each other, and the tryout at the chosen force decides. A run wrinkles at the stroke where the
+The runs share one mesh, graded by a coarse first run: they are compared with each other, and the tryout at the chosen force decides. A run wrinkles at the stroke where the
 wrinkle height first passes the stated share of the thickness, it tears where the margin first passes zero. Between two forces the bounds are
 interpolated on the logarithm of the force, where the measured quantity crosses its limit.
 """
@@ -22,9 +22,10 @@ from diewright.job.stage import InputFile, Result, Stage
 from diewright.mechanics.contact.tools import ToolSet
 from diewright.mechanics.forming.run import Outcome
 from diewright.sheet.surface import YieldSurface
-from diewright.tryout.blank_mesh import as_sheet, blank_lines, coarse_size, even_mesh, finest_edge
+from diewright.tryout.blank_mesh import as_sheet, blank_lines
 from diewright.tryout.edge import draw_in
 from diewright.tryout.fields import tool_offsets
+from diewright.tryout.first_run import choose_mesh
 from diewright.tryout.margin import PathMargin
 from diewright.tryout.press_run import press_tools, run_press
 from diewright.tryout.setup import OPERATIONS, TOOLS, Part, Shown, TryoutInputs, rolling_vector, tryout_inputs, wanted_of
@@ -85,7 +86,7 @@ def judge(
     strokes, heights, margins = [], [], []
     for f in frames:
         strokes.append(max(stroke + float(f.travel[names.index("punch")]), 0.0))
-        heights.append(float(meter.heights(f.x, tool_offsets(tools, f.x, f.travel)).max()))
+        heights.append(float(meter.told(f.x, tool_offsets(tools, f.x, f.travel)).max()))
         margins.append(float(path.add_tensor(f.layers, f.layers_plastic).margin_pct.min()))
     moves = draw_in(flat.points[ring, :2], last.x[ring]).every
     punch = -1e-3 * outcome.curve["force"][:, names.index("punch"), 2]
@@ -142,9 +143,9 @@ def work(inputs: WindowInputs, upstream: Mapping[str, Result], files: Mapping[st
     material = shell_material(upstream["sheet"], back_modulus=inputs.back_modulus, recall=inputs.back_recall)
     watch.step("distances to the faces", 0.0, 1.0)
     tools = press_tools(faces, t, base, flow_stress(upstream["sheet"]))
-    finest = finest_edge(t, [faces.values.get("die_radius"), faces.values.get("punch_radius")], "coarse")
-    size = coarse_size(float(upstream["blank"].values["area"]), 0.5 * finest, "normal")
-    mesh = even_mesh(blank_lines(upstream["solution"], upstream["blank"]), size, 100_000, watch)
+    lines = blank_lines(upstream["solution"], upstream["blank"])
+    chosen = choose_mesh(inputs, upstream, lines, tools, material, base, watch, fine="normal", budget="coarse", first=True, until=0.06)
+    mesh, base = chosen.mesh, chosen.wanted
     flat = as_sheet(mesh, float(faces.arrays["die_touch"][0]))
     surface, table = yield_surface(upstream["sheet"]), upstream["sheet"].tables["limit"]
     limit = {k: np.asarray(v) for k, v in table.items()}
