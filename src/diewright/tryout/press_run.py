@@ -10,14 +10,18 @@ from numpy.typing import NDArray
 
 from diewright.geometry.mesh import TriMesh
 from diewright.job.stage import Result
-from diewright.mechanics.contact.tools import Tool
+from diewright.mechanics.contact.tools import Tool, ToolSet
 from diewright.mechanics.forming.draw import DrawPlan, draw_operations, set_draw, tools_of
 from diewright.mechanics.forming.frames import Frame
+from diewright.mechanics.forming.gravity import sag
 from diewright.mechanics.forming.run import Curve, Outcome, Run
+from diewright.mechanics.shell.form import ShellForm, at_rest
 from diewright.mechanics.shell.material import ShellMaterial
 from diewright.mechanics.shell.model import ShellModel
 from diewright.mechanics.shell.patch import build_patches
+from diewright.mechanics.shell.stations import through_thickness
 from diewright.mechanics.shell.step import element_steps
+from diewright.tryout.bead_line import Bead, lay_bead
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
@@ -26,7 +30,8 @@ HEAVIER = 0.03  # share of the sheet's mass that may be added to lengthen the st
 
 @dataclass(frozen=True)
 class Wanted:
-    """What decides a run: forces [N], expected draw work [N mm] (or over the share of the stroke), friction, punch speed [mm/s] in the computation, points through the thickness, pictures."""
+    """What decides a run: forces [N], expected draw work [N mm] (or over the share of the stroke), friction, punch speed [mm/s] in the computation, points through the thickness, pictures,
+    the draw bead, and whether the blank sags first."""
 
     force: float
     force_end: float
@@ -36,6 +41,8 @@ class Wanted:
     speed: float = 5000.0
     stations: int = 5
     frames: int = 24
+    bead: Bead | None = None
+    gravity: bool = False
 
 
 def press_tools(faces: Result, thickness: float, wanted: Wanted, flow: float) -> tuple[Tool, ...]:
@@ -91,9 +98,16 @@ def run_press(
     holder = faces.meshes["blankholder"].mesh
     curved = float(np.ptp(holder.points[:, 2])) > 0.2
     raised = {"blankholder": -(float(np.ptp(holder.points[:, 2])) + 0.02 * thickness)} if curved else {}
+    form = weight = None
+    if wanted.gravity:
+        form, weight = laid_down(sheet, thickness, material, tools, rolling, wanted.stations)
     model = set_draw(
-        sheet.points, sheet.triangles, thickness, material, tools, plan, rolling=rolling, stations=wanted.stations, step=step, start_travel=raised
+        sheet.points, sheet.triangles, thickness, material, tools, plan, rolling=rolling, stations=wanted.stations, step=step, start_travel=raised, form=form
     )  # fmt: skip
+    if weight is not None:
+        model.external[: model.patches.n, 2] = -weight
+    if wanted.bead is not None:
+        lay_bead(model.tools, wanted.bead, sheet.points, sheet.triangles, faces.arrays["opening"])
     run = Run(
         model,
         draw_operations(plan, thickness, mass=model.masses.true, bend=curved),
@@ -101,3 +115,14 @@ def run_press(
         on_frame=None if hear is None else lambda f, c: hear(model, f, c),
     )
     return model, run.work()
+
+
+def laid_down(
+    sheet: TriMesh, thickness: float, material: ShellMaterial, tools: tuple[Tool, ...], rolling: tuple[float, float, float], stations: int
+) -> tuple[ShellForm, Floats]:
+    """The blank sagged on the die, and the weight of its nodes [N], which goes on acting."""
+    patches = build_patches(sheet.points, sheet.triangles, thickness, rolling=rolling)
+    layers = through_thickness(stations)
+    die = ToolSet(tuple(t for t in tools if t.name == "die"), np.ones(patches.n), 1)
+    found = sag(patches, material, layers, at_rest(patches, layers, kinematic=material.kinematic), die)
+    return found.form, found.weight

@@ -284,7 +284,8 @@ def _values(w: Worked, got: Fields, after: After, edge: EdgeMoves, curve: dict[s
         "operations": [{"name": n, "from": float(a), "to": float(b), "steps": int(s)} for n, a, b, s in rows] + _broken(w),
         "tools": list(w.model.tools.names), "stroke": stroke, "press_work_J": work(curve["stroke_mm"], 1000.0 * curve["punch_kN"]),
         "punch_force_max_kN": tried.punch_kN, "blankholder_force_kN": 1e-3 * w.wanted.force, "blankholder_end_kN": 1e-3 * w.wanted.force_end,
-        "friction": {"die": w.wanted.friction_die, "punch": w.wanted.friction_punch},
+        "friction": {"die": w.wanted.friction_die, "punch": w.wanted.friction_punch}, "bead": _bead(w),
+        "sag_mm": float((w.flat.points[:, 2] - w.outcome.frames[0].x[:, 2]).max()) if w.wanted.gravity else None,
         "thinning_max_pct": float(cell["thinning_pct"][-1].max()), "thickening_max_pct": float(-cell["thinning_pct"][-1].min()),
         "margin_min_pct": float(tried.margin.min()), "margin_straight_min_pct": float(got.straight.min()), "bent_share": got.bent_share,
         "wrinkle_height_max": float(tried.wrinkle.max()) if tried.wrinkle is not None else None,
@@ -302,6 +303,34 @@ def _values(w: Worked, got: Fields, after: After, edge: EdgeMoves, curve: dict[s
         "steps": int(sum(s for *_, s in rows)), "step_s": float(w.model.dt), "stopped": w.outcome.stopped, "stopped_help": w.outcome.help,
         "limit": w.upstream["sheet"].values["limit"]["text"], "travel_end": last.travel.tolist(),
     }  # fmt: skip
+
+
+def _bead(w: Worked) -> dict[str, Any] | None:
+    """The draw bead; its uplift [kN] comes on top of the blankholder force, which is what presses on the flange."""
+    b = w.wanted.bead
+    if b is None:
+        return None
+    return {
+        "kind": w.inputs.bead_kind, "restraint_N_per_mm": b.restraint, "offset_mm": b.offset, "length_mm": b.length, "locks": b.locks,
+        "thinning_pct": 100.0 * (1.0 - float(np.exp(-b.thinning))), "uplift_kN": None if b.uplift is None else 1e-3 * b.uplift * b.length,
+    }  # fmt: skip
+
+
+def _bead_figures(w: Worked) -> list[Figure]:
+    b = w.wanted.bead
+    if b is None:
+        return []
+    if b.uplift is None:
+        return [Figure(key="bead_restraint", label="Restraint of the draw bead", value=b.restraint, unit="N/mm", formula="as stated", source="the blank page")]
+    source = "cross section of the bead, hardening curve of the sheet"
+    return [
+        Figure(
+            key="bead_restraint", label="Restraint of the draw bead", value=b.restraint, unit="N/mm", source=source,
+            formula="the bead locks: what the sheet carries in plane strain" if b.locks else "bending and unbending work at each radius, exp(mu theta) along each arc",
+            inputs={"thinning on the way through": (100.0 * (1.0 - float(np.exp(-b.thinning))), "%")},
+        ),
+        Figure(key="bead_uplift", label="Uplift of the draw bead", value=1e-3 * b.uplift * b.length, unit="kN", formula="tension and closing moment of both flanks along the bead; comes on top of the blankholder force, which presses on the flange", source=source),
+    ]  # fmt: skip
 
 
 def _broken(w: Worked) -> list[dict[str, Any]]:
@@ -332,6 +361,7 @@ def _figures(w: Worked, curve: dict[str, Floats], tried: Tried, after: After, go
                inputs={"straight path": (float(got.straight.min()), "%")}),
         Figure(key="thinning", label="Largest thinning", value=float(got.series.cell["thinning_pct"][-1].max()), unit="%", formula="1 - t/t0", source=source),
     ]  # fmt: skip
+    out += _bead_figures(w)
     if after.trimmed is not None:
         out.append(
             Figure(

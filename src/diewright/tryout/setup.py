@@ -14,6 +14,7 @@ from diewright.job.stage import Result
 from diewright.mechanics.forming.frames import Frame
 from diewright.mechanics.forming.run import Curve, Outcome
 from diewright.mechanics.shell.model import ShellModel
+from diewright.tryout.bead_line import bead_of
 from diewright.tryout.press_run import Wanted
 from diewright.watch import Watch
 
@@ -23,7 +24,7 @@ TOOLS, OPERATIONS = ("die", "punch", "blankholder"), ("hold", "draw", "dwell")
 
 
 class TryoutInputs(BaseModel):
-    """What the stage reads of the job: forces [kN], friction, quality, hardening, springback, thickness [mm], rolling direction [deg], wanted margin [%]."""
+    """What the stage reads of the job: forces [kN], friction, quality, hardening, springback, sag, draw bead [mm, N/mm], thickness [mm], rolling direction [deg], wanted margin [%]."""
 
     model_config = ConfigDict(frozen=True)
     blankholder_force_kn: Auto | float
@@ -35,6 +36,12 @@ class TryoutInputs(BaseModel):
     back_modulus: float
     back_recall: float
     springback: bool
+    gravity: bool
+    bead_kind: Literal["none", "round", "square", "locking"]
+    bead_radius: float
+    bead_height: float
+    bead_offset: Auto | float
+    bead_restraint: float
     reference_points: tuple[tuple[float, float, float], ...]
     thickness: float
     rolling_direction: float
@@ -47,7 +54,7 @@ def tryout_inputs(job: Job) -> TryoutInputs:
         **t.model_dump(exclude={"friction_die", "friction_punch"}),
         friction_die=b.friction if isinstance(t.friction_die, str) else t.friction_die,
         friction_punch=b.friction if isinstance(t.friction_punch, str) else t.friction_punch,
-        thickness=job.sheet.thickness, rolling_direction=job.sheet.rolling_direction, margin_wanted=b.margin_wanted,
+        bead_restraint=b.bead_restraint, thickness=job.sheet.thickness, rolling_direction=job.sheet.rolling_direction, margin_wanted=b.margin_wanted,
     )  # fmt: skip
 
 
@@ -88,8 +95,12 @@ def wanted_of(inputs: TryoutInputs, upstream: Mapping[str, Result], force: float
     first = blankholder_force(inputs.blankholder_force_kn, upstream) if force is None else force
     end = first if isinstance(inputs.blankholder_end_kn, str) or force is not None else 1000.0 * inputs.blankholder_end_kn
     stroke = float(upstream["faces"].values["stroke"])
+    rubs = inputs.friction_die if friction is None else friction
+    bead = bead_of(
+        inputs.bead_kind, inputs.bead_radius, inputs.bead_height, inputs.bead_offset, inputs.bead_restraint, inputs.thickness, rubs, upstream
+    )  # fmt: skip
     return Wanted(
-        first, end, draw_work(upstream, stroke), inputs.friction_die if friction is None else friction, inputs.friction_punch, stations=inputs.stations
+        first, end, draw_work(upstream, stroke), rubs, inputs.friction_punch, stations=inputs.stations, bead=bead, gravity=inputs.gravity
     )  # fmt: skip
 
 

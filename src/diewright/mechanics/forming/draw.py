@@ -141,15 +141,16 @@ def set_draw(
     real: DTypeLike = np.float32,
     step: float | None = None,
     start_travel: Mapping[str, float] | None = None,
+    form: ShellForm | None = None,
 ) -> ShellModel:
     """The sheet on its die with the punch raised by its stroke and the blankholder just above.
 
-    ``points`` (n, 3) of the blank's middle surface where it lies on the die. ``symmetry``: planes of symmetry, of "xy".
+    ``points`` (n, 3) of the blank's middle surface where it lies on the die. ``symmetry``: planes of symmetry, of "xy". ``form``: as it lies there, if not flat.
     """
     x, tri = np.asarray(points, dtype=np.float64), np.asarray(triangles)
     mirrors = symmetric(x, tri, symmetry)
     patches = build_patches(x, tri, thickness, rolling=rolling, mirrors=mirrors)
-    model = ShellModel(patches, material, through_thickness(stations), real=real, tools=tools, step=step)
+    model = ShellModel(patches, material, through_thickness(stations), form=start_form(patches, form), real=real, tools=tools, step=step)
     hold_symmetry(model, patches, symmetry)
     names = model.tools.names
     for name in names:
