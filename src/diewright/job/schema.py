@@ -190,7 +190,6 @@ class TryoutStated(Record):
     )
     back_recall: float = q("", "how fast the back stress saturates: at back modulus / recall", default=0.0, ge=0, le=1000)
     springback: bool = q("", "release and trim the drawn sheet and let it spring", default=True)
-<<<<<<< HEAD
     gravity: bool = q("", "let the blank sag on the die under its own weight first", default=False)
     bead_kind: Literal["none", "round", "square", "locking"] = q(
         "", "draw bead round the punch opening; none takes the restraint of the blank page, if one is stated there", default="none"
@@ -200,12 +199,9 @@ class TryoutStated(Record):
     bead_offset: Literal["auto"] | Annotated[float, Field(ge=0, le=500)] = q(
         "mm", "from the punch opening line to the middle of the bead; auto stands it just outside the die radius", default="auto"
     )
-    reference_points: tuple[Vector, ...] = q("mm", "places on the part, in press coordinates, where springback is read; none chooses them", default=())
-=======
     reference_points: tuple[Vector, ...] = q(
         "mm", "places on the part, in press coordinates, where springback is read; none chooses them", default=()
     )
->>>>>>> origin/main
 
 
 class WindowStated(Record):

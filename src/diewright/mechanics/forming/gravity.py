@@ -54,12 +54,8 @@ class Sagged:
 def node_weight(patches: Patches, material: ShellMaterial) -> Floats:
     """Weight of the real nodes (n,) [N]."""
     own = material.density * G * patches.coef[:, C_AREA] * patches.coef[:, C_THICKNESS]
-<<<<<<< HEAD
     node = np.bincount(patches.conn[:, :3].ravel(), weights=np.repeat(own / 3.0, 3), minlength=len(patches.points))
     return np.asarray(node[: patches.n], dtype=np.float64)
-=======
-    return np.bincount(patches.conn[:, :3].ravel(), weights=np.repeat(own / 3.0, 3), minlength=len(patches.points))[: patches.n]
->>>>>>> origin/main
 
 
 def sag(
@@ -112,11 +108,7 @@ class _Rest:
         across = 1 if abs(x[b, 0] - x[a, 0]) > abs(x[b, 1] - x[a, 1]) else 0
         return [(int(ids[a]), 0), (int(ids[a]), 1), (int(ids[b]), across)]
 
-<<<<<<< HEAD
     def contact(self, x: Floats) -> tuple[Floats, Floats, list[tuple[NDArray[np.bool_], Floats]]]:
-=======
-    def contact(self, x: Floats) -> tuple[Floats, Floats, list[tuple[Floats, Floats]]]:
->>>>>>> origin/main
         """Force of the faces (n, 3), depth (n,) and for each face which nodes it touches with which normals."""
         force, deep, touched = np.zeros((self.p.n, 3)), np.zeros(self.p.n), []
         for name in self.names:
@@ -127,11 +119,7 @@ class _Rest:
             touched.append((depth > 0, d[:, 1:]))
         return force, deep, touched
 
-<<<<<<< HEAD
     def out_of_balance(self, form: ShellForm) -> tuple[Floats, ShellForm, Floats, list[tuple[NDArray[np.bool_], Floats]]]:
-=======
-    def out_of_balance(self, form: ShellForm) -> tuple[Floats, ShellForm, Floats, list[tuple[Floats, Floats]]]:
->>>>>>> origin/main
         """What is left over the unknowns, the form with its new state, depth, contacts."""
         f, moment, new = self.static.internal(form)
         push, deep, touched = self.contact(form.x)
@@ -183,11 +171,7 @@ class _Rest:
         origin = np.concatenate([begin.x[: p.n].ravel(), np.zeros(len(begin.slope))])
         ties = tie * self.tie
 
-<<<<<<< HEAD
         def residual(form: ShellForm) -> tuple[Floats, ShellForm, list[tuple[NDArray[np.bool_], Floats]]]:
-=======
-        def residual(form: ShellForm) -> tuple[Floats, ShellForm, list[tuple[Floats, Floats]]]:
->>>>>>> origin/main
             left, new, _, touched = self.out_of_balance(form)
             here = np.concatenate([form.x[: p.n].ravel(), np.zeros(len(form.slope))])
             return np.where(self.free, left + ties * (here - origin), 0.0), new, touched
@@ -223,11 +207,7 @@ class _Rest:
             now, size = trial, size_new
         raise SolveError("Newton did not close.", where=WHERE)
 
-<<<<<<< HEAD
     def _added(self, ties: Floats, touched: list[tuple[NDArray[np.bool_], Floats]]) -> sp.csc_matrix:
-=======
-    def _added(self, ties: Floats, touched: list[tuple[Floats, Floats]]) -> sp.csc_matrix:
->>>>>>> origin/main
         """Stiffness of the ties and of the faces, over the free unknowns."""
         out = sp.diags(ties, format="csc")
         for on, normal in touched:
