@@ -22,7 +22,10 @@ def test_every_case_has_rows_and_every_row_a_case():
     assert set(CASES) > LONG
 
 
-@pytest.mark.parametrize("case", [c for c in CASES if c not in LONG])
+SLOW = {"bend-under-tension", "cup-force", "sphere-on-clamped-sheet", "dome-aa5182"}
+
+
+@pytest.mark.parametrize("case", [pytest.param(c, marks=pytest.mark.slow if c in SLOW else ()) for c in CASES if c not in LONG])
 def test_case_is_within_its_tolerance(case):
     got = CASES[case]()
     rows = [row for row in ROWS if row["case"] == case]
