@@ -124,12 +124,12 @@ def tears(got: Drawn, t: float) -> bool:
 
 
 def limiting_ratio() -> dict[str, float]:
-    """r 1.6: Whiteley gives 2.32 to 2.46 for an efficiency of 0.74 to 0.79; a cup of 1.9 has to draw, one of 2.6 has to tear. Blankholder 2 MPa.
+    """r 1.6: Whiteley gives 2.32 to 2.46 for an efficiency of 0.74 to 0.79; a cup of 1.9 has to draw, those of 2.6 and 2.8 have to tear. Blankholder 2 MPa.
 
-    Both are drawn until the force is past its highest: 30 mm of 33, and 45 mm of 72.
+    They are drawn until the force is past its highest: 30 mm of 33, and 45 mm of 72 and 85.
     """
     out = {}
-    for ratio, depth in ((1.9, 30.0), (2.6, 45.0)):
+    for ratio, depth in ((1.9, 30.0), (2.6, 45.0), (2.8, 45.0)):
         holder = 2.0 * math.pi / 4.0 * ((50.0 * ratio) ** 2 - 66.4**2)
         got = steel_cup(ratio, depth=depth, force=holder)
         out[f"tears at {ratio:g}"] = float(tears(got, 1.0))

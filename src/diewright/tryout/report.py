@@ -321,7 +321,16 @@ def _bead_figures(w: Worked) -> list[Figure]:
     if b is None:
         return []
     if b.uplift is None:
-        return [Figure(key="bead_restraint", label="Restraint of the draw bead", value=b.restraint, unit="N/mm", formula="as stated", source="the blank page")]
+        return [
+            Figure(
+                key="bead_restraint",
+                label="Restraint of the draw bead",
+                value=b.restraint,
+                unit="N/mm",
+                formula="as stated",
+                source="the blank page",
+            )
+        ]
     source = "cross section of the bead, hardening curve of the sheet"
     return [
         Figure(
