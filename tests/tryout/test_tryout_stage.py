@@ -128,7 +128,7 @@ def test_the_window_gives_its_runs(desk):
     runs = window.tables["runs"]
     assert len(runs["blankholder_kN"]) == 3
     assert np.all(np.diff(runs["blankholder_kN"]) > 0)
-    assert np.all(np.diff(runs["draw_in_mm"]) < 0)  # more force lets less metal in
+    assert np.all(np.diff(runs["punch_kN"]) > 0)  # more force holds back more
     assert np.all(np.diff(runs["thinning_pct"]) > 0)
     assert window.values["why"]
     # taking the recommendation over leaves the window as it is

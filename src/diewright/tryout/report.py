@@ -215,7 +215,7 @@ def _tried(w: Worked, got: Fields, drawn: TriMesh, cut: Cut, curve: dict[str, Fl
     gap_node = offsets[names.index("die")] + offsets[names.index("punch")]
     gap = gap_node[drawn.triangles].min(axis=1)
     height = got.series.point["wrinkle_height"]
-    over = np.flatnonzero(height.max(axis=1) > WRINKLE * t)
+    over = _lasting(height.max(axis=1) > WRINKLE * t)
     strokes = np.interp(got.series.times, curve["time"], curve["stroke_mm"]) if len(curve["time"]) else np.zeros(len(got.series.times))
     inner = cut.kept & flat_faces(drawn, 60.0 * t) & ~flange
     cell = got.series.cell
@@ -236,6 +236,12 @@ def _tried(w: Worked, got: Fields, drawn: TriMesh, cut: Cut, curve: dict[str, Fl
         drawn_through=bool(values.get("extended")), skid=got.skid, kinetic=float(kinetic.max(initial=0.0)), balance=_balance(w),
         penetration=float(deepest.max(initial=0.0)), mass=w.model.masses.share, stopped=w.outcome.stopped,
     )  # fmt: skip
+
+
+def _lasting(over: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Frames from which on it is over until the end."""
+    under = np.flatnonzero(~over)
+    return np.arange(under[-1] + 1 if len(under) else 0, len(over))
 
 
 def _under_holder(w: Worked, points: Floats, travel: Floats, drawn: TriMesh) -> NDArray[np.bool_]:

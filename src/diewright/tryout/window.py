@@ -1,7 +1,8 @@
 """The stage ``window``: one draw at several blankholder forces; where it wrinkles, where it tears, and what to set.
 
-The runs share one mesh, graded by a coarse first run: they are compared with each other, and the tryout at the chosen force decides. A run wrinkles at the stroke where the
-wrinkle height first passes the stated share of the thickness, it tears where the margin first passes zero. Between two forces the bounds are
+The runs share one mesh, graded by a coarse first run: they are compared with each other, and the tryout at the chosen force decides. A run wrinkles at the stroke
+from which on its wrinkle height stays above the stated share of the thickness until the bottom (what the closing faces iron out does not count, nor what the
+free corners of a half-drawn part look like); it tears where the margin first passes zero. Between two forces the bounds are
 interpolated on the logarithm of the force, where the measured quantity crosses its limit.
 """
 
@@ -69,6 +70,13 @@ class Tried:
         """Stroke at the first frame that is over, nan if none is."""
         at = np.flatnonzero(over)
         return float(self.stroke[at[0]]) if len(at) else math.nan
+
+    def lasting(self, over: NDArray[np.bool_]) -> float:
+        """Stroke from which on it is over until the end, nan if it is not over at the end."""
+        if not over[-1]:
+            return math.nan
+        under = np.flatnonzero(~over)
+        return float(self.stroke[under[-1] + 1]) if len(under) else float(self.stroke[0])
 
 
 def judge(
@@ -172,13 +180,13 @@ def report(inputs: WindowInputs, tried: list[Tried], base: float, triangles: int
     t = inputs.thickness
     most = inputs.wrinkle_limit * t
     forces = np.array([r.force for r in tried])
-    height = np.array([float(r.height.max()) for r in tried])
+    height = np.array([float(r.height[-1]) for r in tried])
     margin = np.array([float(r.margin.min()) if r.stopped is None else min(float(r.margin.min()), -1.0) for r in tried])
     low, high = bound(forces, height - most, falling=True), bound(forces, -margin, falling=False)
     setting, why = recommend(low, high, forces, bool((height > most).all()), bool((margin < 0).all()))
     runs = {
         "blankholder_kN": 1e-3 * forces, "friction": np.full(len(tried), friction), "wrinkle_height_mm": height,
-        "wrinkle_at_stroke_mm": np.array([r.first(r.height > most) for r in tried]), "margin_pct": margin,
+        "wrinkle_at_stroke_mm": np.array([r.lasting(r.height > most) for r in tried]), "margin_pct": margin,
         "tear_at_stroke_mm": np.array([r.first(r.margin < 0) for r in tried]), "thinning_pct": np.array([r.thinning for r in tried]),
         "draw_in_mm": np.array([r.draw_in for r in tried]), "punch_kN": np.array([r.punch for r in tried]),
     }  # fmt: skip
