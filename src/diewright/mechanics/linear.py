@@ -98,28 +98,56 @@ class Pattern:
         return _CholeskyFactor(self._symbolic)
 
 
-def solve_definite(lower: csc_matrix, right: Floats) -> Floats:
-    """Solve with the positive definite matrix of a lower triangle; raises :class:`NotPositiveDefinite`."""
-    if cholmod is None:
-        return _LuFactor((lower + tril(lower, -1).T).tocsc()).solve(right)
-    t = lower.tocoo()
-    v, i, j = (cvxopt.matrix(np.ascontiguousarray(x)) for x in (t.data, t.row.astype(np.int64), t.col.astype(np.int64)))
-    x = cvxopt.matrix(np.ascontiguousarray(right, dtype=float))
-    try:
-        cholmod.linsolve(cvxopt.spmatrix(v, i, j, lower.shape), x)
-    except ArithmeticError:
-        raise NotPositiveDefinite from None
-    return np.asarray(x).ravel()
+class Definite:
+    """Positive definite systems given by their lower triangles; the ordering is kept as long as the pattern stays the same."""
+
+    def __init__(self) -> None:
+        self._lower: csc_matrix | None = None
+        self._matrix: Any = None
+        self._symbolic: Any = None
+
+    def solve(self, lower: csc_matrix, right: Floats, springs: Floats | float = 0.0) -> Floats:
+        """Solve with the matrix of ``lower`` plus ``springs`` on its diagonal; raises :class:`NotPositiveDefinite`.
+
+        ``lower`` must have sorted indices.
+        """
+        first = lower.indptr[:-1]
+        if not np.array_equal(lower.indices[np.minimum(first, lower.nnz - 1)], np.arange(lower.shape[0])):
+            raise NotPositiveDefinite  # a diagonal entry is missing
+        values = lower.data.copy()
+        values[first] += springs
+        if cholmod is None:
+            sprung = csc_matrix((values, lower.indices, lower.indptr), shape=lower.shape)
+            return _LuFactor((sprung + tril(sprung, -1).T).tocsc()).solve(right)
+        if self._lower is None or not _same_pattern(self._lower, lower):
+            t = lower.tocoo()
+            i, j = (cvxopt.matrix(np.ascontiguousarray(x, dtype=np.int64)) for x in (t.row, t.col))
+            self._matrix = cvxopt.spmatrix(cvxopt.matrix(values), i, j, lower.shape)
+            self._symbolic = cholmod.symbolic(self._matrix)
+            self._lower = lower
+        else:
+            self._matrix.V = cvxopt.matrix(values)
+        x = cvxopt.matrix(np.ascontiguousarray(right, dtype=float))
+        try:
+            cholmod.numeric(self._matrix, self._symbolic)
+        except ArithmeticError:
+            raise NotPositiveDefinite from None
+        cholmod.solve(self._symbolic, x)
+        return np.asarray(x).ravel()
 
 
-def solve_symmetric(lower: csc_matrix, right: Floats) -> Floats:
-    """Solve with the symmetric matrix of a lower triangle: CHOLMOD where it is positive definite, SuperLU with little pivoting where it is not (or CHOLMOD is missing).
+def _same_pattern(a: csc_matrix, b: csc_matrix) -> bool:
+    return a.nnz == b.nnz and np.array_equal(a.indptr, b.indptr) and np.array_equal(a.indices, b.indices)
+
+
+def solve_symmetric(lower: csc_matrix, right: Floats, definite: Definite) -> Floats:
+    """Solve with the symmetric matrix of a lower triangle: by ``definite`` where it is positive definite, SuperLU with little pivoting where it is not (or CHOLMOD is missing).
 
     Raises ``RuntimeError`` for a singular matrix.
     """
     if cholmod is not None:
         try:
-            return solve_definite(lower, right)
+            return definite.solve(lower, right)
         except NotPositiveDefinite:
             pass
     matrix = (lower + tril(lower, -1).T).tocsc()

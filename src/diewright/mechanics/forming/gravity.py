@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from diewright.errors import InputError, SolveError
 from diewright.mechanics.contact.reach import distances
 from diewright.mechanics.contact.tools import ToolSet
-from diewright.mechanics.linear import solve_symmetric
+from diewright.mechanics.linear import Definite, solve_symmetric
 from diewright.mechanics.shell.form import ShellForm, place
 from diewright.mechanics.shell.layout import C_AREA, C_THICKNESS
 from diewright.mechanics.shell.material import ShellMaterial
@@ -76,6 +76,7 @@ class _Rest:
     ) -> None:
         self.p, self.tools, self.names = patches, tools, names
         self.static = StaticShell(patches, material, stations)
+        self.definite = Definite()
         self.weight = node_weight(patches, material)
         self.total = float(self.weight.sum())
         self.thick = float(patches.coef[:, C_THICKNESS].mean())
@@ -184,7 +185,7 @@ class _Rest:
                 return new, it
             k = self.static.stiffness(now, self.free) + self._added(ties, touched)
             du = np.zeros(len(self.free))
-            du[self.free] = -solve_symmetric(k, left[self.free])
+            du[self.free] = -solve_symmetric(sp.tril(k, format="csc"), left[self.free], self.definite)
             if not np.isfinite(du).all():
                 break
             cut = self._reach(now.x, du[:n3].reshape(-1, 3))

@@ -14,7 +14,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from diewright.errors import SolveError
-from diewright.mechanics.linear import NotPositiveDefinite, solve_definite, solve_symmetric
+from diewright.mechanics.linear import Definite, solve_symmetric
+from diewright.mechanics.shell.downhill import Downhill
 from diewright.mechanics.shell.form import ShellForm, collect, place
 from diewright.mechanics.shell.layout import C_AREA, C_THICKNESS, FINE
 from diewright.mechanics.shell.loops import forces
@@ -47,6 +48,7 @@ class StaticShell:
         self._blocks = np.zeros((len(patches.conn), 21, 21))
         self._span = float(np.sqrt(patches.coef[:, C_AREA].mean()))
         self._plate = material.young * float(patches.coef[:, C_THICKNESS].mean())
+        self._definite = Definite()
 
     def internal(self, form: ShellForm) -> tuple[Floats, Floats, ShellForm]:
         """``(force (n, 3), moment (sides,), form with the new state)`` at ``form.x``, from the state in ``form`` (left as it is).
@@ -214,7 +216,7 @@ class StaticShell:
         now = guess
         res, f, new, carried = residual(now)
         size = float(np.linalg.norm(weight * res))
-        held = 0.0
+        downhill = Downhill(p, assembler.free, weight, self._plate, self._span, self._definite)
         for it in range(60 if settle else 40):
             # what the elements carry, not what is left of it: in pure bending the nodes carry nothing
             scale = max(carried, float(np.linalg.norm(target[:n3])), floor)
@@ -229,13 +231,13 @@ class StaticShell:
                 pad = sp.block_diag([springs, sp.csr_matrix((len(free) - n3, len(free) - n3))], format="csr")
                 k = (k + sp.tril(pad[assembler.free][:, assembler.free], format="csc")).tocsc()
             if settle:
-                stepped = self._downhill(now, res, size, k, assembler.free, held, residual, weight)
+                stepped = downhill.step(now, res, size, k, residual)
                 if stepped is None:
                     break
-                now, res, f, new, carried, size, held = stepped
+                now, res, f, new, carried, size = stepped
                 continue
             du = np.zeros(len(free))
-            du[assembler.free] = -solve_symmetric(k, res[assembler.free])
+            du[assembler.free] = -solve_symmetric(k, res[assembler.free], self._definite)
             longest = float(np.abs(du[:n3]).max())
             if not np.isfinite(longest):
                 break
@@ -260,36 +262,6 @@ class StaticShell:
                 break
             now, res, size = trial, res_new, size_new
         raise SolveError("Newton did not close.", where=WHERE)
-
-    def _downhill(
-        self, now: ShellForm, res: Floats, size: float, k: sp.csc_matrix, free: NDArray[np.intp], held: float, residual, weight: Floats
-    ):
-        """One step towards a stable equilibrium; None where no spring is stiff enough for one.
-
-        ``(K + a I) du = -r`` with ``a`` on the displacements (a backward Euler step of a sheet that creeps): raised tenfold until the matrix is positive definite, the step is
-        at most four mean edges and the residual does not grow beyond twice; lowered after every step.
-        """
-        p = self.patches
-        n3 = 3 * p.n
-        least = 1e-6 * self._plate
-        spring = sp.diags((free < n3).astype(np.float64), format="csc")
-        for _ in range(14):
-            try:
-                du = np.zeros(len(res))
-                du[free] = -solve_definite(k + held * spring if held > 0 else k, res[free])
-                if np.abs(du[:n3]).max() < 4.0 * self._span:
-                    trial = now.copy()
-                    trial.x[: p.n] += du[:n3].reshape(-1, 3)
-                    trial.slope += du[n3:]
-                    trial.x = place(p, trial.x)
-                    res_new, f, new, carried = residual(trial)
-                    size_new = float(np.linalg.norm(weight * res_new))
-                    if np.isfinite(size_new) and size_new < 2.0 * size:
-                        return trial, res_new, f, new, carried, size_new, 0.2 * held if held > least else 0.0
-            except (NotPositiveDefinite, SolveError):
-                pass
-            held = max(10.0 * held, least)
-        return None
 
 
 def _between(a: Floats, b: Floats, share: float) -> Floats:
