@@ -30,7 +30,8 @@ CLOSEST = 0.5
 class Drawn:
     """The middle surface of the drawn sheet with what is led on from it; ``normals (n, 3)`` unit normals at its points, up; ``kind (m,)`` of each triangle;
     ``level`` [mm] of the blankholder plane; ``flange_slope`` [rad] of the part's flange at its edge (median, 0 without one); ``led`` true where something had
-    to be led out of the edge."""
+    to be led out of the edge. ``columns (k, s, 3)`` the sections from the part's edge to the blankholder surface, closed along the edge, with unit normals ``standing (k, s, 3)``;
+    ``outer (j, 2)`` the blankholder's outer limit in plan."""
 
     mesh: TriMesh
     normals: Floats
@@ -38,6 +39,9 @@ class Drawn:
     level: float
     flange_slope: float
     led: bool
+    columns: Floats
+    standing: Floats
+    outer: Floats
 
 
 def lead_on(part: TriMesh, normals: Floats, edge: Edge, blank: Floats, land: float, radius: float, chord: float, spacing: float) -> Drawn:
@@ -70,7 +74,7 @@ def lead_on(part: TriMesh, normals: Floats, edge: Edge, blank: Floats, land: flo
     cells.append(number[plane])
     kinds.append(np.full(len(plane), PLANE))
     mesh = TriMesh(np.concatenate(points), np.concatenate(cells).astype(np.int32))
-    return Drawn(mesh, np.concatenate(up), np.concatenate(kinds).astype(np.int8), level, edge.flange_slope, s > 1)
+    return Drawn(mesh, np.concatenate(up), np.concatenate(kinds).astype(np.int8), level, edge.flange_slope, s > 1, columns, standing, outer)
 
 
 def _strip(inner: Ints, outer: Ints) -> Ints:
