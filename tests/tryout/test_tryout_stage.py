@@ -10,7 +10,7 @@ import pytest
 
 from diewright.desk import Desk
 from diewright.errors import Cancelled, InputError
-from diewright.tryout.window import bound, recommend
+from diewright.tryout.window import Tried, WindowInputs, bound, recommend, report, run_forces
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "src" / "diewright" / "examples" / "fascia"
 
@@ -20,7 +20,16 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     folder = tmp_path_factory.mktemp("tryout") / "fascia"
     shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns("results", "history"))
     desk = Desk(folder)
-    desk.edit({"part.target_edge": 12.0, "part.chord_error": 0.3, "tryout.quality": "coarse", "tryout.stations": 3, "window.runs": 3})
+    desk.edit(
+        {
+            "part.target_edge": 12.0,
+            "part.chord_error": 0.3,
+            "tryout.quality": "coarse",
+            "tryout.stations": 3,
+            "window.runs": 3,
+            "window.widen": 0,
+        }
+    )
     return desk
 
 
@@ -166,3 +175,44 @@ def test_the_setting_lies_between_the_bounds_or_says_why_not():
     assert recommend(None, None, forces, False, True)[0] is None
     assert recommend(15e3, None, forces, False, False)[0] == pytest.approx(18.75e3)
     assert recommend(None, 60e3, forces, False, False)[0] == pytest.approx(48e3)
+
+
+def _drawn_at(force: float) -> Tried:
+    """A run that wrinkles below 2 kN and tears above 1000 kN."""
+    stroke = np.linspace(0.0, 10.0, 5)
+    height, margin = np.full(5, 0.5 if force < 2e3 else 0.0), np.full(5, -1.0 if force > 1e6 else 10.0)
+    return Tried(force, 0.1, stroke, height, margin, 5.0, 10.0, 50.0, None)
+
+
+def test_the_range_widens_until_the_sheet_wrinkles_and_tears():
+    done = []
+
+    def run(force, begin, part):
+        done.append((begin, part))
+        return _drawn_at(force)
+
+    got = run_forces(run, [10e3, 40e3, 160e3], 2, 0.24, 0.0, 1.0)
+    assert [round(t.force) for t in got] == [625, 2500, 10000, 40000, 160000, 640000, 2560000]
+    assert got[0].wrinkles(0.24)
+    assert got[-1].tears
+    assert sum(part for _, part in done) == pytest.approx(1.0)
+    assert [t.force for t in run_forces(run, [1e3, 2e6], 2, 0.24, 0.0, 1.0)] == [1e3, 2e6]
+    assert len(run_forces(run, [10e3, 40e3], 0, 0.24, 0.0, 1.0)) == 2
+
+
+def test_a_setting_serves_all_frictions():
+    inputs = WindowInputs.model_construct(wrinkle_limit=0.3, thickness=0.8)
+
+    def tried(force, friction, height, margin):
+        return Tried(force, friction, np.array([0.0, 1.0]), np.array([0.0, height]), np.array([10.0, margin]), 5.0, 10.0, 50.0, None)
+
+    runs = [tried(1e3, 0.1, 0.5, 9.0), tried(10e3, 0.1, 0.0, 8.0), tried(100e3, 0.1, 0.0, -2.0)]
+    runs += [tried(1e3, 0.2, 0.0, 9.0), tried(10e3, 0.2, 0.0, 2.0), tried(100e3, 0.2, 0.0, -9.0)]
+    result = report(inputs, runs, 10e3, 1000, 0.1)
+    bounds = result.tables["bounds"]
+    assert bounds["friction"].tolist() == [0.1, 0.2]
+    assert np.isnan(bounds["wrinkles_below_kN"][1])
+    assert bounds["tears_above_kN"][1] < bounds["tears_above_kN"][0]
+    assert result.values["wrinkles_below_kN"] == pytest.approx(bounds["wrinkles_below_kN"][0])
+    assert result.values["tears_above_kN"] == pytest.approx(bounds["tears_above_kN"][1])
+    assert bounds["wrinkles_below_kN"][0] < result.values["recommended_kN"] < bounds["tears_above_kN"][1]

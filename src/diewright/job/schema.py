@@ -210,6 +210,16 @@ class WindowStated(Record):
     runs: int = q("", "how many blankholder forces are tried", default=7, ge=3, le=25)
     from_share: float = q("", "lowest force tried, over that of the tryout", default=0.25, gt=0, le=1)
     to_share: float = q("", "highest force tried, over that of the tryout", default=4.0, ge=1, le=50)
+    widen: int = q(
+        "",
+        "further forces tried at each end, each four times as far, while the sheet does not wrinkle or tear there",
+        default=2,
+        ge=0,
+        le=4,
+    )
+    frictions: tuple[Annotated[float, Field(ge=0, le=0.6)], ...] = q(
+        "", "coefficients of friction at die and blankholder tried beside that of the tryout: all forces anew for each", default=()
+    )
     wrinkle_limit: float = q("", "wrinkle height that is too much, over the thickness", default=0.3, gt=0, le=10)
 
 

@@ -3,13 +3,14 @@
 The runs share one mesh, graded by a coarse first run: they are compared with each other, and the tryout at the chosen force decides. A run wrinkles at the stroke
 from which on its wrinkle height stays above the stated share of the thickness until the bottom (what the closing faces iron out does not count, nor what the
 free corners of a half-drawn part look like); it tears where the margin first passes zero. Between two forces the bounds are
-interpolated on the logarithm of the force, where the measured quantity crosses its limit.
+interpolated on the logarithm of the force, where the measured quantity crosses its limit. Where the stated range holds no wrinkle or no tear it is widened, four times
+as far with each run, up to the stated number of runs. With several frictions the setting has to serve all of them.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,7 +21,7 @@ from diewright.geometry.mesh import TriMesh
 from diewright.job.findings import Figure, Finding
 from diewright.job.schema import Job
 from diewright.job.stage import InputFile, Result, Stage
-from diewright.mechanics.contact.tools import ToolSet
+from diewright.mechanics.contact.tools import Tool, ToolSet
 from diewright.mechanics.forming.run import Outcome
 from diewright.sheet.surface import YieldSurface
 from diewright.tryout.blank_mesh import as_sheet, blank_lines
@@ -28,13 +29,14 @@ from diewright.tryout.edge import draw_in
 from diewright.tryout.fields import tool_offsets
 from diewright.tryout.first_run import choose_mesh
 from diewright.tryout.margin import PathMargin
-from diewright.tryout.press_run import press_tools, run_press
+from diewright.tryout.press_run import Wanted, press_tools, run_press
 from diewright.tryout.setup import OPERATIONS, TOOLS, Part, Shown, TryoutInputs, rolling_vector, tryout_inputs, wanted_of
 from diewright.tryout.sheet_law import flow_stress, shell_material, yield_surface
 from diewright.tryout.wrinkle import WrinkleMeter, pressed_axes
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
+WIDER = 4.0  # factor from one force to the next where the range is widened
 AWAY = 1.25  # how far above the wrinkling force (or below the tearing one) is set where the other bound is not reached
 
 
@@ -44,6 +46,8 @@ class WindowInputs(TryoutInputs):
     runs: int
     from_share: float
     to_share: float
+    widen: int
+    frictions: tuple[float, ...]
     wrinkle_limit: float
 
 
@@ -58,6 +62,7 @@ class Tried:
     """One run: force [N], and over its strokes [mm] the wrinkle height [mm] and the least margin [%]; thinning [%], draw-in [mm] and punch force [kN] at the end; why it broke off."""
 
     force: float
+    friction: float
     stroke: Floats
     height: Floats
     margin: Floats
@@ -65,6 +70,15 @@ class Tried:
     draw_in: float
     punch: float
     stopped: str | None
+
+    def wrinkles(self, most: float) -> bool:
+        """Whether wrinkles higher than ``most`` [mm] stand at its end."""
+        return bool(self.height[-1] > most)
+
+    @property
+    def tears(self) -> bool:
+        """Whether its margin was used up, or it broke off."""
+        return self.stopped is not None or bool(self.margin.min() < 0)
 
     def first(self, over: NDArray[np.bool_]) -> float:
         """Stroke at the first frame that is over, nan if none is."""
@@ -80,7 +94,7 @@ class Tried:
 
 
 def judge(
-    flat: TriMesh, ring: NDArray[np.integer], outcome: Outcome, tools: ToolSet, force: float, stroke: float, thickness: float, surface: YieldSurface,
+    flat: TriMesh, ring: NDArray[np.integer], outcome: Outcome, tools: ToolSet, wanted: Wanted, stroke: float, thickness: float, surface: YieldSurface,
     limit: dict[str, Floats], rolling: tuple[float, float, float],
 ) -> Tried:  # fmt: skip
     """Heights and margins of a run, frame by frame."""
@@ -99,7 +113,7 @@ def judge(
     moves = draw_in(flat.points[ring, :2], last.x[ring]).every
     punch = -1e-3 * outcome.curve["force"][:, names.index("punch"), 2]
     return Tried(
-        force, np.array(strokes), np.array(heights), np.array(margins), 100.0 * float(1.0 - last.stretch.min()),
+        wanted.force, wanted.friction_die, np.array(strokes), np.array(heights), np.array(margins), 100.0 * float(1.0 - last.stretch.min()),
         float(np.nanmax(moves)) if np.isfinite(moves).any() else 0.0, float(punch.max(initial=0.0)), outcome.stopped,
     )  # fmt: skip
 
@@ -158,21 +172,54 @@ def work(inputs: WindowInputs, upstream: Mapping[str, Result], files: Mapping[st
     surface, table = yield_surface(upstream["sheet"]), upstream["sheet"].tables["limit"]
     limit = {k: np.asarray(v) for k, v in table.items()}
     stroke = float(faces.values["stroke"])
-    forces = base.force * np.geomspace(inputs.from_share, inputs.to_share, inputs.runs)
+    most = inputs.wrinkle_limit * t
+    kinds = [base.friction_die, *(f for f in dict.fromkeys(inputs.frictions) if abs(f - base.friction_die) > 1e-9)]
+    forces = [float(f) for f in base.force * np.geomspace(inputs.from_share, inputs.to_share, inputs.runs)]
     tried: list[Tried] = []
-    for i, force in enumerate(forces):
-        part = Part(
-            watch,
-            f"run {i + 1} of {len(forces)} at {force / 1e3:.3g} kN",
-            0.02 + 0.98 * i / len(forces),
-            0.02 + 0.98 * (i + 1) / len(forces),
-        )
-        wanted = replace(base, force=float(force), force_end=float(force), frames=14, stations=3)
-        model, outcome = run_press(
-            flat, t, material, tools, faces, wanted, rolling=rolling, watch=part.watch(), hear=Shown(watch, stroke, TOOLS, OPERATIONS)
-        )
-        tried.append(judge(flat, mesh.outline_nodes, outcome, model.tools, float(force), stroke, t, surface, limit, rolling))
+    for i, friction in enumerate(kinds):
+        at = [replace(tool, friction=friction) if tool.name != "punch" else tool for tool in tools]
+
+        def run(force: float, done: float, part: float, friction: float = friction, at: list[Tool] = at) -> Tried:
+            shown = Part(watch, f"run at {force / 1e3:.3g} kN, friction {friction:.3g}", done, done + part)
+            wanted = replace(base, force=force, force_end=force, friction_die=friction, frames=14, stations=3)
+            model, outcome = run_press(
+                flat,
+                t,
+                material,
+                tuple(at),
+                faces,
+                wanted,
+                rolling=rolling,
+                watch=shown.watch(),
+                hear=Shown(watch, stroke, TOOLS, OPERATIONS),
+            )
+            return judge(flat, mesh.outline_nodes, outcome, model.tools, wanted, stroke, t, surface, limit, rolling)
+
+        begin, share = 0.02 + 0.98 * i / len(kinds), 0.98 / len(kinds)
+        tried += run_forces(run, forces, inputs.widen, most, begin, share)
     return report(inputs, tried, base.force, len(flat.triangles), base.friction_die)
+
+
+def run_forces(
+    run: Callable[[float, float, float], Tried], forces: list[float], widen: int, most: float, begin: float, share: float
+) -> list[Tried]:
+    """Runs at ``forces`` [N], rising, and up to ``widen`` further ones at each end while none there wrinkles by more than ``most`` [mm] or tears.
+
+    ``run(force, done, part)``; ``begin`` and ``share`` of the progress.
+    """
+    part = share / (len(forces) + 2 * widen)
+    got: list[Tried] = []
+    for force in forces:
+        got.append(run(force, begin + part * len(got), part))
+    for _ in range(widen):
+        if got[0].wrinkles(most):
+            break
+        got.insert(0, run(got[0].force / WIDER, begin + part * len(got), part))
+    for _ in range(widen):
+        if got[-1].tears:
+            break
+        got.append(run(got[-1].force * WIDER, begin + part * len(got), part))
+    return got
 
 
 def report(inputs: WindowInputs, tried: list[Tried], base: float, triangles: int, friction: float) -> Result:
@@ -181,16 +228,27 @@ def report(inputs: WindowInputs, tried: list[Tried], base: float, triangles: int
     most = inputs.wrinkle_limit * t
     forces = np.array([r.force for r in tried])
     height = np.array([float(r.height[-1]) for r in tried])
-    margin = np.array([float(r.margin.min()) if r.stopped is None else min(float(r.margin.min()), -1.0) for r in tried])
-    low, high = bound(forces, height - most, falling=True), bound(forces, -margin, falling=False)
-    setting, why = recommend(low, high, forces, bool((height > most).all()), bool((margin < 0).all()))
+    margin = np.array([min(float(r.margin.min()), -1.0) if r.stopped is not None else float(r.margin.min()) for r in tried])
+    frictions = np.array([r.friction for r in tried])
+    bounds = {"friction": np.array(list(dict.fromkeys(frictions.tolist())))}
+    own = [frictions == f for f in bounds["friction"]]
+    lows = [bound(forces[k], height[k] - most, falling=True) for k in own]
+    highs = [bound(forces[k], -margin[k], falling=False) for k in own]
+    low = max((x for x in lows if x is not None), default=None)
+    high = min((x for x in highs if x is not None), default=None)
+    setting, why = recommend(
+        low, high, forces, any(bool((height[k] > most).all()) for k in own), any(bool((margin[k] < 0).all()) for k in own)
+    )
+    bounds["wrinkles_below_kN"], bounds["tears_above_kN"] = (
+        np.array([np.nan if x is None else 1e-3 * x for x in side]) for side in (lows, highs)
+    )
     runs = {
-        "blankholder_kN": 1e-3 * forces, "friction": np.full(len(tried), friction), "wrinkle_height_mm": height,
+        "blankholder_kN": 1e-3 * forces, "friction": frictions, "wrinkle_height_mm": height,
         "wrinkle_at_stroke_mm": np.array([r.lasting(r.height > most) for r in tried]), "margin_pct": margin,
         "tear_at_stroke_mm": np.array([r.first(r.margin < 0) for r in tried]), "thinning_pct": np.array([r.thinning for r in tried]),
         "draw_in_mm": np.array([r.draw_in for r in tried]), "punch_kN": np.array([r.punch for r in tried]),
     }  # fmt: skip
-    tables: dict[str, dict[str, np.ndarray]] = {"runs": runs}
+    tables: dict[str, dict[str, np.ndarray]] = {"runs": runs, "bounds": bounds}
     for i, r in enumerate(tried):
         tables[f"run_{i}"] = {"stroke_mm": r.stroke, "wrinkle_height_mm": r.height, "margin_pct": r.margin}
     kN = None if setting is None else 1e-3 * setting

@@ -77,6 +77,16 @@ def _chosen(found: Result) -> np.ndarray:
     return rows[np.argsort(force[rows])]
 
 
+def _bounds(found: Result) -> tuple[float | None, float | None]:
+    """Where it wrinkles and tears [kN] at the friction shown; the setting serves all frictions tried."""
+    table, v = found.tables.get("bounds"), found.values
+    if table is None or not len(table["friction"]):
+        return v.get("wrinkles_below_kN"), v.get("tears_above_kN")
+    i = int(np.argmin(np.abs(np.asarray(table["friction"], dtype=float) - float(v.get("friction") or 0.0))))
+    low, high = (float(table[k][i]) for k in ("wrinkles_below_kN", "tears_above_kN"))
+    return (low if np.isfinite(low) else None), (high if np.isfinite(high) else None)
+
+
 def _end(found: Result) -> float:
     columns = [
         found.tables["runs"]["wrinkle_at_stroke_mm"],
@@ -101,7 +111,8 @@ def window(found: Result, width: float, height: float = 80.0) -> Plot:
     limits = (float(on(force[0])) - pad, float(on(force[-1])) + pad)
     name = "blankholder force, kN" + (" (equal steps are equal ratios)" if log else "")
     plot = _Window(width, height, limits, (0.0, end * 1.22), name, "stroke from first touch, mm", force if log else None, end)
-    low, high, best = v.get("wrinkles_below_kN"), v.get("tears_above_kN"), v.get("recommended_kN")
+    low, high = _bounds(found)
+    best = v.get("recommended_kN")
     _region(
         plot,
         on(force[np.isfinite(wrinkle)]),

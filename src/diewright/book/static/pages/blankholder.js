@@ -40,8 +40,8 @@ function make(ctx) {
     const kinds = t?.friction ? [...new Set(t.friction)] : [];
     if (kinds.length && !kinds.some((f) => f === friction)) friction = kinds.reduce((a, b) => (Math.abs(b - v.friction) < Math.abs(a - v.friction) ? b : a));
     const now = current(ctx.book.job, field);
-    memo(plot, r ? [r.key, friction, now] : "none", () => put(plot, r && t ? [kinds.length > 1 ? chooseFriction(kinds) : null, windowPicture(runsOf(t, friction), v, strokeEnd(r), now)] : h("p", { class: "quiet" }, "The window appears when it has been worked: several tryouts at different forces, one after the other. Press Work below.")));
-    memo(take, r ? [r.key, now] : "none", () => put(take, r ? setting(v, now) : null));
+    memo(plot, r ? [r.key, friction, now] : "none", () => put(plot, r && t ? [kinds.length > 1 ? chooseFriction(kinds) : null, windowPicture(runsOf(t, friction), { ...v, ...boundsAt(r, friction) }, strokeEnd(r), now)] : h("p", { class: "quiet" }, "The window appears when it has been worked: several tryouts at different forces, one after the other. Press Work below.")));
+    memo(take, r ? [r.key, now] : "none", () => put(take, r ? setting(v, now, kinds) : null));
     memo(curves.body, r ? [r.key, friction] : "none", () => put(curves.body, r && t ? curvesOf(r, friction, ctx.book.job) : h("p", { class: "quiet" }, "Not worked yet.")));
     fromResult(table.body, r, (box) => put(box, runTable(t)));
     const press = ctx.result("press");
@@ -58,13 +58,13 @@ function make(ctx) {
     return h("p", { class: "picture-words" }, h("span", { class: "pair" }, h("label", { for: id }, "Friction"), h("select", { id, onchange: pick }, kinds.map((f) => h("option", { value: f, selected: f === friction }, num(f))))));
   }
 
-  function setting(v, now) {
+  function setting(v, now, kinds) {
     const force = tidy(v.recommended_kN);
     if (!Number.isFinite(force)) return h("p", {}, v.why || "No setting can be recommended.");
     const taken = Math.abs((now ?? NaN) - force) < 1e-9;
     return [
       h("h2", {}, `Set ${num(force)} kN`),
-      facts([["Wrinkles below", v.wrinkles_below_kN, "kN"], ["Distance to wrinkling", v.distance_low_pct, "%"], ["Tears above", v.tears_above_kN, "kN"], ["Distance to tearing", v.distance_high_pct, "%"], ["At friction", v.friction]]),
+      facts([["Wrinkles below", v.wrinkles_below_kN, "kN"], ["Distance to wrinkling", v.distance_low_pct, "%"], ["Tears above", v.tears_above_kN, "kN"], ["Distance to tearing", v.distance_high_pct, "%"], ["At friction", kinds.length > 1 ? kinds.map((f) => num(f)).join(", ") : v.friction]]),
       v.why ? h("p", { class: "quiet" }, v.why) : null,
       taken ? h("p", { class: "taken" }, `${num(force)} kN is stated in the job.`) : h("button", { type: "button", class: "do", onclick: () => ctx.edit({ [field]: force }, "The blankholder force") }, `Take over ${num(force)} kN`),
     ]; // prettier-ignore
@@ -93,6 +93,14 @@ const rowsOf = (t, friction) => t.blankholder_kN.map((_, i) => i).filter((i) => 
 function runsOf(t, friction) {
   const at = (name, i) => (Number.isFinite(t[name]?.[i]) ? t[name][i] : null);
   return rowsOf(t, friction).map((i) => ({ force: t.blankholder_kN[i], wrinkle: at("wrinkle_at_stroke_mm", i), tear: at("tear_at_stroke_mm", i) })).sort((a, b) => a.force - b.force);
+}
+
+/** Where it wrinkles and tears at one friction; the setting serves all of them. */
+function boundsAt(r, friction) {
+  const b = r.tables.bounds;
+  const i = b?.friction.findIndex((f) => Math.abs(f - friction) < 1e-9) ?? -1;
+  const at = (name) => (Number.isFinite(b[name][i]) ? b[name][i] : null);
+  return i < 0 ? {} : { wrinkles_below_kN: at("wrinkles_below_kN"), tears_above_kN: at("tears_above_kN") };
 }
 
 function strokeEnd(r) {
