@@ -223,6 +223,28 @@ class WindowStated(Record):
     wrinkle_limit: float = q("", "wrinkle height that is too much, over the thickness", default=0.3, gt=0, le=10)
 
 
+class CompensationStated(Record):
+    """Working faces moved against the springback of the trimmed part."""
+
+    iterations: int = q("", "how many times the faces are moved; each costs a run of the tryout", default=3, ge=1, le=10)
+    factor: float = q("", "share of the deviation that is taken back at a time", default=1.0, gt=0, le=2)
+    quality: Literal["coarse", "normal", "fine"] = q("", "mesh of the sheet in all its runs", default="coarse")
+    tolerance: float = q("mm", "largest deviation of the part that is good enough; it stops there", default=0.1, ge=0, le=50)
+    wave: Literal["auto"] | Annotated[float, Field(gt=0, le=5000)] = q(
+        "mm",
+        "length of waves of which half is passed on to the faces, shorter ones are left out; auto takes 30 thicknesses, three edges of the mesh at least",
+        default="auto",
+    )
+    alignment: Literal["best fit", "supports"] = q(
+        "", "how the sprung part is laid on the one wanted: over its whole area, or on three points as the tryout does", default="best fit"
+    )
+    blankholder: Literal["auto", "keep", "follow"] = q(
+        "",
+        "keep: its surface stays; follow: it moves with the part; auto lets it follow where the part has a flange under it",
+        default="auto",
+    )
+
+
 class AcceptedStated(Record):
     """An ``attend`` finding accepted with a reason; ``value`` is the figure that was accepted."""
 
@@ -245,6 +267,7 @@ class Job(Record):
     faces: FacesStated = FacesStated()
     tryout: TryoutStated = TryoutStated()
     window: WindowStated = WindowStated()
+    compensation: CompensationStated = CompensationStated()
     accepted: tuple[AcceptedStated, ...] = ()
 
     @model_validator(mode="before")
