@@ -8,12 +8,15 @@ import numpy as np
 import pytest
 from die_parts import circle_line, cup_normals, cup_profile, revolved, rounded, turns
 
-from diewright.die.edge import find_edge, plane_level, sections
+from diewright.die.edge import find_edge
 from diewright.die.finer import refined
+from diewright.die.fit import plain, settle
 from diewright.die.flat import even_line, flat_ring
 from diewright.die.gaps import gap
+from diewright.die.holder import Holder
 from diewright.die.loft import loft
 from diewright.die.parallel import parallel, smooth_normals
+from diewright.die.profile import shoulder
 from diewright.die.radii import tightest
 from diewright.errors import SolveError
 from diewright.geometry.mesh import TriMesh
@@ -85,9 +88,11 @@ def test_section_is_tangent_at_both_ends(lean: float) -> None:
     part = revolved(cup_profile(30.0, 40.0, 8.0, lean=lean))
     edge = find_edge(part, part.boundary_loops[0])
     assert np.degrees(edge.elevation) == pytest.approx(90.0 - lean, abs=0.3)
-    level = plane_level(edge, 5.0, 8.5)
-    section, elevation = sections(edge, level, 5.0, 8.5, 0.01)
-    assert np.allclose(section[:, -1, 1], level - edge.points[:, 2])
+    lead = plain(edge, 5.0, 8.5)
+    holder = settle(edge, lead, Holder(0.0))
+    strip = shoulder(edge.points, edge.outward, edge.elevation, lead.land, lead.radius, holder, 0.01)
+    section, elevation = strip.points, strip.elevation
+    assert np.allclose(section[:, -1, 1], holder.level - edge.points[:, 2])
     assert np.allclose(elevation[:, 0], edge.elevation)
     assert np.allclose(elevation[:, -1], 0.0)
     step = np.diff(section, axis=1)

@@ -1,37 +1,42 @@
-"""The drawn surface led on from the part's edge to the blankholder plane, and that plane laid out to its outer limit."""
+"""The drawn surface led on from the part's edge to the blankholder surface, and that surface laid out to its outer limit."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import splu
 
-from diewright.die.edge import Edge, plane_level, sections
+from diewright.die import profile, sweep
+from diewright.die.edge import Edge, settled
+from diewright.die.fit import plain, settle
 from diewright.die.flat import even_line, flat_ring
+from diewright.die.holder import Holder
+from diewright.die.profile import Lead
 from diewright.errors import SolveError
 from diewright.geometry.mesh import TriMesh
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
-PART, WALL, FLANGE, PLANE = 0, 1, 2, 3
-"""Kinds of triangles of the drawn surface: the part, what is led out of a wall, out of a flange, the blankholder plane."""
+PART, WALL, FLANGE, PLANE, TURN = 0, 1, 2, 3, 4
+"""Kinds of triangles of the drawn surface: the part, what is led out of a wall, out of a flange, the blankholder surface, the die radius led out of a wall."""
 BEYOND = 15.0
-"""How far the blankholder plane reaches beyond the blank [mm]."""
-CLOSEST = 0.5
-"""How close neighbouring sections may come together at the blankholder plane, as a share of their distance at the part's edge."""
+"""How far the blankholder surface reaches beyond the blank [mm]."""
 
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
     """The middle surface of the drawn sheet with what is led on from it; ``normals (n, 3)`` unit normals at its points, up; ``kind (m,)`` of each triangle;
-    ``level`` [mm] of the blankholder plane; ``flange_slope`` [rad] of the part's flange at its edge (median, 0 without one); ``led`` true where something had
-    to be led out of the edge. ``columns (k, s, 3)`` the sections from the part's edge to the blankholder surface, closed along the edge, with unit normals ``standing (k, s, 3)``;
-    ``outer (j, 2)`` the blankholder's outer limit in plan."""
+    ``level`` [mm] of the blankholder surface (its mean over the edge's landing line, the height of a plane); ``flange_slope`` [rad] of the part's flange at its edge to that surface (median, 0 without one);
+    ``led`` true where something had to be led out of the edge. ``columns (k, s, 3)`` the sections from the part's edge to the blankholder surface, closed along the edge, with unit
+    normals ``standing (k, s, 3)``; ``outer (j, 2)`` the blankholder's outer limit in plan.
+
+    ``joints``: the numbers of the points along ``s`` at which two pieces of a section meet tangentially. By ``lead.mode``: ``blend`` none (one cubic); ``wall`` ``(land end,)``: a straight line
+    and the die radius; ``profile`` ``(land end, punch radius end, wall end, die radius begin)``: line, arc, line, line (in line with the one before wherever the section
+    stands square to the wall), arc. ``holder`` is the blankholder surface itself.
+    """
 
     mesh: TriMesh
     normals: Floats
@@ -42,19 +47,36 @@ class Drawn:
     columns: Floats
     standing: Floats
     outer: Floats
+    joints: tuple[int, ...]
+    holder: Holder
+    lead: Lead
 
 
-def lead_on(part: TriMesh, normals: Floats, edge: Edge, blank: Floats, land: float, radius: float, chord: float, spacing: float) -> Drawn:
+@dataclass(frozen=True, eq=False)
+class _Swept:
+    """Columns with normals, joints, and the number of the point at which the die radius begins."""
+
+    columns: Floats
+    standing: Floats
+    joints: tuple[int, ...]
+    turn: int
+
+
+def lead_on(
+    part: TriMesh, normals: Floats, edge: Edge, blank: Floats, land: float, radius: float, chord: float, spacing: float,
+    lead: Lead | None = None, holder: Holder | None = None,
+) -> Drawn:  # fmt: skip
     """Lead the surface on.
 
     ``normals (n, 3)`` unit normals at the part's points; ``blank (k, 2)`` is the flat blank's outline; ``land`` and ``radius`` [mm] those of the middle surface; ``chord`` [mm] the chord error at the radius;
-    ``spacing`` [mm] of the points on the plane. Raises :class:`SolveError` where the surface would fold.
+    ``spacing`` [mm] of the points on the blankholder surface. ``lead`` and ``holder`` (already at its height) state more; without them the edge is led on with the same values all round onto the lowest plane
+    that serves. Raises :class:`SolveError` where the surface would fold.
     """
-    level = plane_level(edge, land, radius)
-    section, elevation = sections(edge, level, land, radius, chord)
-    columns, outward = _swept(edge, section)
-    standing = _standing(elevation, outward)
-    k, s = len(edge.points), section.shape[1]
+    lead = lead or plain(edge, land, radius)
+    holder = holder or settle(edge, lead, Holder(0.0))
+    made = _profiled(edge, lead, holder, chord) if lead.mode == "profile" else _direct(edge, lead, holder, chord)
+    columns, standing = made.columns, made.standing
+    k, s = columns.shape[:2]
     points, cells, kinds, up = [part.points], [part.triangles], [np.full(len(part.triangles), PART)], [normals]
     numbers = edge.numbers
     count = len(part.points)
@@ -63,18 +85,72 @@ def lead_on(part: TriMesh, normals: Floats, edge: Edge, blank: Floats, land: flo
         points.append(columns[:, j])
         up.append(standing[:, j])
         cells.append(_strip(numbers, new))
-        kinds.append(np.tile(np.where(edge.is_flange & np.roll(edge.is_flange, -1), FLANGE, WALL), 2))
+        kinds.append(np.full(2 * k, FLANGE if lead.mode == "blend" else TURN if j > made.turn else WALL))
         numbers, count = new, count + k
     inner = columns[:, -1, :2]
     outer = _limit(inner, blank, spacing)
     flat, plane = flat_ring(inner, outer, spacing)
-    points.append(np.column_stack([flat[k:], np.full(len(flat) - k, level)]))
-    up.append(np.tile([0.0, 0.0, 1.0], (len(flat) - k, 1)))
+    points.append(np.column_stack([flat[k:], holder.height(flat[k:])]))
+    up.append(holder.normal(flat[k:]))
     number = np.concatenate([numbers, count + np.arange(len(flat) - k)]).astype(np.int32)
     cells.append(number[plane])
     kinds.append(np.full(len(plane), PLANE))
     mesh = TriMesh(np.concatenate(points), np.concatenate(cells).astype(np.int32))
-    return Drawn(mesh, np.concatenate(up), np.concatenate(kinds).astype(np.int8), level, edge.flange_slope, s > 1, columns, standing, outer)
+    level = float(np.average(holder.height(inner), weights=edge.lengths))
+    return Drawn(
+        mesh, np.concatenate(up), np.concatenate(kinds).astype(np.int8), level, _flange_slope(edge, holder), s > 1, columns, standing, outer,
+        made.joints, holder, lead,
+    )  # fmt: skip
+
+
+def _direct(edge: Edge, lead: Lead, holder: Holder, chord: float) -> _Swept:
+    """Sections of one run: a blend, or a wall with its die radius."""
+    blending = lead.mode == "blend"
+
+    def sections(outward: Floats) -> profile.Strip:
+        if blending:
+            return profile.blend(replace(edge, outward=outward), lead, holder, chord)
+        return profile.shoulder(edge.points, outward, edge.elevation, lead.land, lead.radius, holder, chord)
+
+    columns, outward, strip = sweep.swept(edge, edge.outward, sections, sweep.crossing_in_plan)
+    standing = sweep.standing(columns, outward, strip.elevation)
+    if strip.points.shape[1] > 1:
+        standing[:, -1] = holder.normal(columns[:, -1, :2])
+    return _Swept(columns, standing, strip.joints, strip.points.shape[1] if blending else strip.joints[0])
+
+
+def _profiled(edge: Edge, lead: Lead, holder: Holder, chord: float) -> _Swept:
+    """Land, punch radius and wall set up along the part's own surface, then the die radius turned out square to the line on which the wall ends."""
+    low, out, strip = sweep.swept(
+        edge, profile.way_out(edge), lambda outward: profile.rise(edge, outward, lead, holder, chord), sweep.crossing_in_space(edge.normal)
+    )
+    below = sweep.standing(low, out, strip.elevation)
+    top, along = low[:, -1], sweep.along_edge(low[:, -1])
+    e = strip.elevation[:, -1]
+    up = np.column_stack([np.cos(e)[:, None] * out, np.sin(e)])
+    up -= np.einsum("ij,ij->i", up, along)[:, None] * along
+    side = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    side /= np.maximum(np.hypot(*side.T), 1e-12)[:, None]
+    steep = np.minimum(settled(np.arctan2(up[:, 2], np.einsum("ij,ij->i", up[:, :2], side))), 0.5 * np.pi)
+    brim = replace(edge, points=top, outward=side, elevation=steep)
+    high, out, bent = sweep.swept(
+        brim,
+        side,
+        lambda outward: profile.shoulder(top, outward, steep, np.zeros(len(top)), lead.radius, holder, chord),
+        sweep.crossing_in_plan,
+    )
+    above = sweep.standing(high, out, bent.elevation)
+    above[:, -1] = holder.normal(high[:, -1, :2])
+    joints = (*strip.joints, strip.joints[-1] + bent.joints[0])
+    return _Swept(np.concatenate([low, high[:, 1:]], axis=1), np.concatenate([below, above[:, 1:]], axis=1), joints, joints[-1])
+
+
+def _flange_slope(edge: Edge, holder: Holder) -> float:
+    flange = edge.is_flange
+    if not flange.any():
+        return 0.0
+    slope = np.arctan(np.einsum("ij,ij->i", holder.gradient(edge.points[flange, :2]), edge.outward[flange]))
+    return float(np.median(np.abs(edge.elevation[flange] - slope)))
 
 
 def _strip(inner: Ints, outer: Ints) -> Ints:
@@ -83,65 +159,8 @@ def _strip(inner: Ints, outer: Ints) -> Ints:
     return np.concatenate([np.stack([a, c, d], axis=1), np.stack([a, d, b], axis=1)]).astype(np.int32)
 
 
-def _standing(elevation: Floats, outward: Floats) -> Floats:
-    """Unit normals ``(k, s, 3)`` of the swept sections, up."""
-    return np.concatenate([-np.sin(elevation)[:, :, None] * outward[:, None, :], np.cos(elevation)[:, :, None]], axis=2)
-
-
-def _swept(edge: Edge, section: Floats) -> tuple[Floats, Floats]:
-    """Points ``(k, s, 3)`` of the sections set up across the edge, and the way out in plan.
-
-    Where neighbouring sections would cross (the edge turns inwards more tightly than it is led on), the way out is spread along the edge over a growing length.
-    """
-    outward, reach = edge.outward, float(section[:, -1, 0].max())
-    troubled = np.zeros(len(outward), dtype=bool)
-    spread = 0.1 * reach
-    while spread <= 10.0 * reach or not troubled.any():
-        columns = edge.points[:, None, :] + np.concatenate([section[:, :, :1] * outward[:, None, :], section[:, :, 1:]], axis=2)
-        crossing = _crossing(edge.points[:, :2], columns[:, -1, :2])
-        if not crossing.any():
-            return columns, outward
-        troubled |= crossing
-        spread *= 1.25
-        outward = _spread(edge, troubled, spread)
-    i = int(np.argmax(crossing))
-    spot = ", ".join(f"{v:.0f}" for v in edge.points[i])
-    raise SolveError(
-        f"the surface led out of the part's edge would fold at ({spot}) mm, where the edge turns inwards more tightly than the {reach:.1f} mm it is led on.",
-        where="faces", help="State a smaller faces.die_radius or faces.trim_land, or round that corner of the part.",
-    )  # fmt: skip
-
-
-def _spread(edge: Edge, troubled: NDArray[np.bool_], length: float) -> Floats:
-    """The way out ``(k, 2)`` evened over about ``length`` [mm] of the edge round the points ``troubled``: ``u - d/ds (l^2 du/ds) = u0``."""
-    k = len(edge.points)
-    step = np.linalg.norm(np.roll(edge.points, -1, axis=0) - edge.points, axis=1)
-    at = np.concatenate([[0.0], np.cumsum(step)])
-    gaps = np.abs(at[:-1, None] - at[:-1][troubled][None, :])
-    near = np.minimum(gaps, at[-1] - gaps).min(axis=1) <= 3.0 * length
-    carry = np.where(near & np.roll(near, -1), length**2, 0.0) / np.maximum(step, 1e-9)
-    lump = 0.5 * (step + np.roll(step, 1))
-    here, nxt = np.arange(k), (np.arange(k) + 1) % k
-    matrix = coo_matrix(
-        (
-            np.concatenate([lump + carry + np.roll(carry, 1), -carry, -carry]),
-            (np.concatenate([here, here, nxt]), np.concatenate([here, nxt, here])),
-        ),
-        shape=(k, k),
-    ).tocsc()
-    even = splu(matrix).solve(lump[:, None] * edge.outward)
-    return np.asarray(even / np.maximum(np.hypot(*even.T), 1e-12)[:, None])
-
-
-def _crossing(near: Floats, far: Floats) -> NDArray[np.bool_]:
-    """True at points whose outer neighbour step runs against the inner one, or hardly with it."""
-    step, moved = np.roll(near, -1, axis=0) - near, np.roll(far, -1, axis=0) - far
-    along = np.einsum("ij,ij->i", step, moved) / np.maximum(np.einsum("ij,ij->i", step, step), 1e-12)
-    return np.asarray((along < CLOSEST) | np.roll(along < CLOSEST, 1))
-
-
 def _limit(inner: Floats, blank: Floats, spacing: float) -> Floats:
-    """Outer limit of the plane ``(k, 2)``, counter-clockwise: :data:`BEYOND` outside both the blank and what was led on."""
+    """Outer limit of the blankholder surface ``(k, 2)``, counter-clockwise: :data:`BEYOND` outside both the blank and what was led on."""
     reach = shapely.union_all([shapely.Polygon(inner).buffer(0.0), shapely.Polygon(blank).buffer(0.0)])
     limit = reach.buffer(BEYOND + 1.0, quad_segs=16)
     if not isinstance(limit, shapely.Polygon):

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.die import rules
+from diewright.die.evenness import Surface
 from diewright.die.gaps import Gap
 from diewright.die.radii import Bend
 from diewright.geometry.mesh import TriMesh
@@ -34,7 +35,8 @@ class Measured:
 
     ``gap`` between punch and die; ``holder`` between blankholder and die; ``shoulder`` and ``nose``: the tightest bends of the sheet's middle over the die and round the punch
     (made faces only); ``led_radius`` and ``land`` where a wall was led out; ``die_offset`` the greatest distance of the die from the middle surface;
-    ``folded``: name of a face -> places where its offset folds; ``off_place`` how far the part's lower skin lies from the die (given faces only).
+    ``surface``: the blankholder surface and the section in numbers (made faces only), ``stated`` the names of the section's fields that were stated;
+    ``folded``, ``crossed``: name of a face -> places where its offset folds, where it runs through itself; ``off_place`` how far the part's lower skin lies from the die (given faces only).
     """
 
     kind: str
@@ -54,11 +56,17 @@ class Measured:
     shoulder: Bend | None = None
     nose: Bend | None = None
     folded: Mapping[str, Floats] = field(default_factory=dict)
+    crossed: Mapping[str, Floats] = field(default_factory=dict)
     off_place: float | None = None
+    touch: float | None = None
+    surface: Surface | None = None
+    stated: frozenset[str] = frozenset()
 
     @property
     def die_touch(self) -> float:
-        """Level of the middle surface of a flat sheet that lies on the die [mm]."""
+        """Level of the middle surface of a flat sheet that lies on the die [mm]: ``touch`` where that is known, else over the die's highest place."""
+        if self.touch is not None:
+            return self.touch
         return float(self.die.points[:, 2].max()) + 0.5 * self.thickness
 
     @property
@@ -94,6 +102,12 @@ def findings_of(m: Measured) -> Iterator[Finding]:
             key=f"faces.fold.{name}", severity="stop", value=float(len(spots)), limit=0.0, unit="triangles", source="geometry",
             sentence=f"The {name}'s face folds over itself at {len(spots)} triangles, where the part bends more tightly than the face is offset.",
             help="Enlarge that radius in CAD to more than half the thickness.", place=_spots(spots, spots[0]),
+        )  # fmt: skip
+    for name, spots in m.crossed.items():
+        yield Finding(
+            key=f"faces.crossing.{name}", severity="stop", value=float(len(spots)), limit=0.0, unit="triangles", source="geometry, exact arithmetic",
+            sentence=f"The {name}'s face runs through itself at {len(spots)} triangles.",
+            help="Enlarge the radii there, or state a smaller faces.die_radius, faces.punch_radius or faces.trim_land.", place=_spots(spots, spots[0]),
         )  # fmt: skip
     if m.stroke <= 0:
         yield Finding(
@@ -168,6 +182,8 @@ def figures_of(m: Measured) -> Iterator[Figure]:
             key="faces.trim_land", label="Trim land", value=m.land, unit="mm", formula="as stated, or 3 mm + 2 s", inputs={"s": t}, source="common practice",
             confidence="the least; it grows where the edge lies lower, so that the blankholder plane is level",
         )  # fmt: skip
+    if m.surface is not None:
+        yield from m.surface.figures(m.thickness, m.stated)
     for key, label, bend in (
         ("faces.die_radius_least", "Tightest radius of the die", m.shoulder),
         ("faces.punch_radius", "Tightest radius of the punch", m.nose),

@@ -34,18 +34,41 @@ class Made:
 def make(drawn: Drawn, zones: Zones, thickness: float, extra: float) -> Made:
     """Faces from the drawn middle surface.
 
-    Punch and blankholder lie ``t/2`` above it, the die ``t/2 + c sin^2(slope)`` below, so that the gap is ``t`` on level areas and ``t + c`` at a vertical wall
-    (``extra`` is ``c`` [mm]; the blend between is ours).
+    Punch and blankholder lie ``t/2`` above it, the die ``t/2 + c f`` below with ``f = sin^2(slope)``, so that the gap is ``t`` on level areas and ``t + c`` at a vertical wall
+    (``extra`` is ``c`` [mm]; the blend between is ours). Where the blankholder surface itself slopes, its own ``sin^2`` is taken off on it and, fading, near it:
+    under the blankholder the gap is ``t``.
     """
     normals = drawn.normals
     upper = parallel(drawn.mesh, normals, np.full(len(normals), 0.5 * thickness))
-    level = np.clip(normals[:, 2], -1.0, 1.0)
-    lower = parallel(drawn.mesh, normals, -(0.5 * thickness + extra * (1.0 - level**2)))
+    lower = parallel(drawn.mesh, normals, -(0.5 * thickness + extra * opening_share(drawn)))
     punch = part_of(upper.mesh, zones.punched)
     loop = punch.boundary_loops[0]
     opening = punch.points[loop][:, :2]
-    punch = _skirted(punch, loop, drawn.level + 0.5 * thickness + SKIRT)
+    punch = _skirted(punch, loop, drawn.holder.height(opening) + 0.5 * thickness + SKIRT)
     return Made(lower.mesh, punch.reversed(), part_of(upper.mesh, zones.held).reversed(), lower, upper, opening)
+
+
+def opening_share(drawn: Drawn) -> Floats:
+    """The share ``f (n,)`` of the clearance ``c`` by which the gap is more than the thickness at the drawn surface's points, 0 to 1.
+
+    ``f = sin^2(slope) - w sin^2(slope of the blankholder surface)``; ``w`` is 1 on that surface and fades with the distance from it (to two and a half die radii) and the angle to it (60 deg).
+    """
+    n = drawn.normals
+    share = 1.0 - np.clip(n[:, 2], -1.0, 1.0) ** 2
+    plan = drawn.mesh.points[:, :2]
+    up = drawn.holder.normal(plan)
+    own = 1.0 - up[:, 2] ** 2
+    if own.max() < 1e-12:
+        return np.asarray(share)
+    near = np.abs(drawn.mesh.points[:, 2] - drawn.holder.height(plan)) / float(drawn.lead.radius.max())
+    even = (np.einsum("ij,ij->i", n, up) - 0.5) / (np.cos(np.deg2rad(6.0)) - 0.5)
+    w = _eased(even) * _eased((2.5 - near) / 1.5)
+    return np.asarray(np.clip(share - w * own, 0.0, 1.0))
+
+
+def _eased(x: Floats) -> Floats:
+    x = np.clip(x, 0.0, 1.0)
+    return np.asarray(x * x * (3.0 - 2.0 * x))
 
 
 def part_of(mesh: TriMesh, mask: NDArray[np.bool_]) -> TriMesh:
@@ -54,8 +77,8 @@ def part_of(mesh: TriMesh, mask: NDArray[np.bool_]) -> TriMesh:
     return TriMesh(mesh.points[used], number.reshape(-1, 3).astype(np.int32))
 
 
-def _skirted(punch: TriMesh, loop: Ints, top: float) -> TriMesh:
-    """The punch (normals up) with a vertical wall from its edge ``loop`` up to ``top``, so that it has no free edge that the sheet can meet."""
+def _skirted(punch: TriMesh, loop: Ints, top: Floats) -> TriMesh:
+    """The punch (normals up) with a vertical wall from its edge ``loop`` up to ``top (k,)`` [mm], so that it has no free edge that the sheet can meet."""
     low = punch.points[loop]
     height = float(np.max(top - low[:, 2]))
     rows = max(int(np.ceil(height / 5.0)), 1)

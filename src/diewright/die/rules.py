@@ -28,6 +28,24 @@ def die_radius(thickness: float) -> float:
     return min(max(RADIUS_SHARE * thickness, RADIUS_LEAST), RADIUS_MOST)
 
 
+PUNCH_SHARE = 6.0
+"""Punch radius of a led wall: 6 thicknesses, 4 to 15 mm (common practice; the handbook range is 4 to 10 thicknesses)."""
+WALL_ANGLE = 8.0
+"""Lean of a led wall from vertical [deg] (common practice: 5 to 15)."""
+HOLDER_SHARE, HOLDER_LEAST = 200.0, 150.0
+"""Tightest bend of a curved blankholder: 200 thicknesses, 150 mm at least (the sheet's own bending strain there is ``s/2R``, 0.25 %)."""
+
+
+def punch_radius(thickness: float) -> float:
+    """Punch radius ``6 s`` between 4 and 15 mm [mm] (common practice)."""
+    return min(max(PUNCH_SHARE * thickness, RADIUS_LEAST), RADIUS_MOST)
+
+
+def holder_radius(thickness: float) -> float:
+    """Tightest bend of a curved blankholder ``200 s``, 150 mm at least [mm] (ours)."""
+    return max(HOLDER_SHARE * thickness, HOLDER_LEAST)
+
+
 def trim_land(thickness: float) -> float:
     """Land that is led on from the part's edge before the die radius, ``3 + 2 s`` [mm] (common practice: room for a trim edge)."""
     return 3.0 + 2.0 * thickness

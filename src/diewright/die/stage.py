@@ -2,37 +2,35 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any, Literal
 
 import numpy as np
+import shapely
 from pydantic import BaseModel, ConfigDict
 
 from diewright.die import rules
-from diewright.die.edge import find_edge
-from diewright.die.extend import lead_on
+from diewright.die.build import Stated, build
+from diewright.die.crossing import crossing
+from diewright.die.evenness import surface_of
+from diewright.die.extend import Drawn
 from diewright.die.findings import Measured, figures_of, findings_of
 from diewright.die.finer import Finer
+from diewright.die.fit import Wanted
 from diewright.die.gaps import gap
 from diewright.die.given import Given, facing_gap, off_place, plan_outline, read_face, wall_gap
-from diewright.die.made import make
 from diewright.die.radii import Bend, tightest
-from diewright.die.surface import fine_surface, same_loop, whole_normals
-from diewright.die.zones import split
+from diewright.die.stated import values_of
 from diewright.errors import InputError
-from diewright.geometry.mesh import FieldMesh
+from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import Job
 from diewright.job.stage import InputFile, Result, Stage
 from diewright.watch import Watch
 
-CHORD = 0.02
-"""Largest chord error at radii, in thicknesses."""
-TURN = 12.0
-"""Largest turn of the surface along one triangle edge [deg]."""
-
 
 class FacesInputs(BaseModel):
-    """What the stage reads of the job [mm]: files named or empty, clearance, die radius, trim land, thickness, unit of STL files."""
+    """What the stage reads of the job [mm, deg]: files named or empty, clearance, the section round the edge, the blankholder surface, thickness, unit of STL files."""
 
     model_config = ConfigDict(frozen=True)
     die_file: str
@@ -41,6 +39,16 @@ class FacesInputs(BaseModel):
     clearance: Literal["auto"] | float
     die_radius: Literal["auto"] | float
     trim_land: Literal["auto"] | float
+    lead_on: Literal["auto", "blend", "profile"]
+    punch_radius: Literal["auto"] | float
+    wall_angle: Literal["auto"] | float
+    blankholder: Literal["auto", "flat", "cylindrical"]
+    blankholder_direction: Literal["auto"] | float
+    blankholder_radius: Literal["auto"] | float
+    blankholder_shift: float
+    blankholder_tilt_x: float
+    blankholder_tilt_y: float
+    addendum: tuple[dict[str, float | None], ...]
     thickness: float
     unit: str
 
@@ -74,30 +82,30 @@ def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> 
         raise InputError(
             f"a gap of {wall:g} mm does not let a sheet of {t:g} mm through.", where="faces.clearance", help="State more, or auto."
         )
-    radius = rules.die_radius(t) if isinstance(inputs.die_radius, str) else inputs.die_radius
-    land = rules.trim_land(t) if isinstance(inputs.trim_land, str) else inputs.trim_land
-    watch.step("refining the part's surface", 0, 5)
-    fine = fine_surface(part.mesh, upstream["tipping"].meshes["part"].point.get("normal"), CHORD * t, TURN)
-    watch.step("leading the surface on", 1, 5)
-    edge = find_edge(fine.mesh, same_loop(fine.mesh, np.asarray(solution.arrays["outer"]).ravel()))
+    values = values_of(t, inputs.trim_land, inputs.punch_radius, inputs.wall_angle, inputs.die_radius)
+    land, radius = values.land, values.radius
     outline = upstream["blank"].arrays["outline"]
-    drawn = lead_on(fine.mesh, whole_normals(fine), edge, outline, land, radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0))
-    watch.step("finding punch and blankholder", 2, 5)
-    zones = split(drawn, t)
-    watch.step("offsetting the faces", 3, 5)
-    faces = make(drawn, zones, t, wall - t)
+    stated = Stated(t, wall, values, inputs.lead_on, _wanted(inputs), inputs.addendum)
+    built = build(
+        part.mesh, upstream["tipping"].meshes["part"].point.get("normal"), np.asarray(solution.arrays["outer"]), outline, stated, watch
+    )
+    fine, edge, drawn, zones, faces = built.fine, built.edge, built.drawn, built.zones, built.faces
+    lead = drawn.lead
     watch.step("measuring the gap", 4, 5)
-    led = not edge.is_flange.all()
+    led = lead.mode != "blend"
     folded = {"die": faces.lower.folded, "punch": faces.upper.folded & zones.punched}
     m = Measured(
         kind="made", thickness=t, wall_gap=wall, family=family, clearance_stated=not isinstance(inputs.clearance, str),
         die=faces.die, punch=faces.punch, blankholder=faces.blankholder,
         gap=gap(faces.upper.mesh.points[np.unique(drawn.mesh.triangles[zones.punched])], faces.die),
-        holder=gap(faces.blankholder.points, faces.die), notes=_story(led, drawn.led, land, radius),
-        led_radius=radius if led else None, radius_stated=not isinstance(inputs.die_radius, str), land=land if led else None,
+        holder=gap(faces.blankholder.points, faces.die), notes=_story(drawn, land, radius, values.punch), touch=_touch(faces.die, drawn, outline, t),
+        surface=surface_of(drawn, edge, built.spread, t), stated=_named(inputs),
+        led_radius=float(lead.radius.min()) - 0.5 * t if led else None, radius_stated=not isinstance(inputs.die_radius, str),
+        land=float(lead.land.min()) if led else None,
         shoulder=_tightest(fine, part, zones.shoulder, False),
         nose=_tightest(fine, part, zones.punched, True),
         folded={name: drawn.mesh.centroids[mask] for name, mask in folded.items() if mask.any()},
+        crossed={name: mesh.centroids[np.unique(pairs)] for name, mesh in (("die", faces.die), ("punch", faces.punch), ("blankholder", faces.blankholder)) if len(pairs := crossing(mesh))},
     )  # fmt: skip
     return _result(m, edge.points, faces.opening, led)
 
@@ -113,13 +121,43 @@ def _tightest(fine: Finer, part: FieldMesh, zone: np.ndarray, hollow: bool) -> B
     return tightest(part.mesh, normals, mask, usable, hollow)
 
 
-def _story(wall: bool, led: bool, land: float, radius: float) -> tuple[str, ...]:
-    if wall:
+def _wanted(inputs: FacesInputs) -> Wanted:
+    direction = None if isinstance(inputs.blankholder_direction, str) else inputs.blankholder_direction
+    radius = rules.holder_radius(inputs.thickness) if isinstance(inputs.blankholder_radius, str) else inputs.blankholder_radius
+    tilt = (math.tan(math.radians(inputs.blankholder_tilt_x)), math.tan(math.radians(inputs.blankholder_tilt_y)))
+    return Wanted(inputs.blankholder, direction, inputs.blankholder_shift, tilt, radius)
+
+
+def _named(inputs: FacesInputs) -> frozenset[str]:
+    """Names of the section's fields that state a value, for the figures."""
+    own = {name for place in inputs.addendum for name, value in place.items() if value is not None}
+    return frozenset(
+        {name for name in ("trim_land", "punch_radius", "wall_angle", "die_radius") if not isinstance(getattr(inputs, name), str)} | own
+    )
+
+
+def _touch(die: TriMesh, drawn: Drawn, blank: np.ndarray, t: float) -> float:
+    """Level of the middle surface of the flat blank lying on the die [mm]: half a thickness over the die's highest place within the blank."""
+    inside = shapely.contains_xy(shapely.Polygon(blank), die.points[:, 0], die.points[:, 1])
+    rim = drawn.holder.height(blank) - 0.5 * t / drawn.holder.normal(blank)[:, 2]
+    flat = drawn.holder.kind == "flat" and drawn.holder.tilt == (0.0, 0.0)
+    return max(float(die.points[inside, 2].max(initial=-math.inf)), -math.inf if flat else float(rim.max())) + 0.5 * t
+
+
+def _story(drawn: Drawn, land: float, radius: float, punch: float) -> tuple[str, ...]:
+    kind = "plane" if drawn.holder.kind == "flat" else "surface"
+    if drawn.lead.mode == "wall":
         return (
-            f"The part ends in a wall: it is led on over a trim land of {land:.3g} mm at least and a die radius of {radius:.3g} mm onto the blankholder plane.",
+            f"The part ends in a wall: it is led on over a trim land of {land:.3g} mm at least and a die radius of {radius:.3g} mm onto the blankholder {kind}.",
         )
-    if led:
-        return ("The part ends in a flange: it is led on tangentially and blended into one blankholder plane.",)
+    if drawn.lead.mode == "profile":
+        return (
+            f"The part's edge is led on over a trim land of {land:.3g} mm, a punch radius of {punch:.3g} mm, a wall and a die radius of {radius:.3g} mm onto the blankholder {kind}.",
+        )
+    if drawn.led:
+        return (
+            f"The part ends in a flange: it is led on tangentially and blended into {'one' if kind == 'plane' else 'the'} blankholder {kind}.",
+        )
     return ("The part ends in a flat flange, which lies in the blankholder plane.",)
 
 
@@ -150,6 +188,7 @@ def _result(m: Measured, trim_line: np.ndarray, opening: np.ndarray, extended: b
         "holder_gap": m.holder_gap, "opening_area": abs(0.5 * float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))),
         "notes": list(m.notes), "extended": extended, "gap_min": m.gap.least, "gap_max": m.gap.most,
         "triangles": {name: len(mesh.triangles) for name, mesh in faces.items()},
+        "blankholder": None if m.surface is None else m.surface.as_dict(),
     }  # fmt: skip
     return Result(
         values=values,

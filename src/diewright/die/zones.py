@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from diewright.die.extend import FLANGE, PLANE, Drawn
+from diewright.die.extend import FLANGE, PLANE, TURN, Drawn
 from diewright.errors import SolveError
 from diewright.geometry.mesh import TriMesh
 
@@ -35,18 +35,19 @@ class Zones:
 def split(drawn: Drawn, thickness: float) -> Zones:
     """Zones of the drawn surface.
 
-    The blankholder takes the plane, what was led on from a flange, and of the part what joins that without bending down more tightly than 30 thicknesses, within
-    6 degrees of the slope at the edge and a quarter of the depth of the plane's level. The die shoulder is what follows inwards while the surface does bend
-    that tightly. All else, if connected, is the punch's. Raises :class:`SolveError` if nothing is left for it.
+    The blankholder takes its own surface, what was led on from a flange, and of the part what joins that without bending down more tightly than 30 thicknesses, within
+    6 degrees of the slope at the edge and a quarter of the depth of the surface's height; slopes are those against the blankholder surface there. The die shoulder is the die
+    radius led out, or what follows inwards while the surface does bend that tightly. All else, if connected, is the punch's. Raises :class:`SolveError` if nothing is left for it.
     """
     mesh = drawn.mesh
-    slope = np.arccos(np.clip(mesh.normals[:, 2], -1.0, 1.0))
-    depth = drawn.level - float(mesh.points[:, 2].min())
-    high = np.abs(mesh.centroids[:, 2] - drawn.level) <= max(2.0 * thickness, 0.25 * depth)
-    bend = downhill_curvature(mesh, drawn.normals)
+    plan = mesh.centroids[:, :2]
+    up, off = drawn.holder.normal(plan), mesh.centroids[:, 2] - drawn.holder.height(plan)
+    slope = np.arccos(np.clip(np.einsum("ij,ij->i", mesh.normals, up), -1.0, 1.0))
+    high = np.abs(off) <= max(2.0 * thickness, -0.25 * float(off.min()))
+    bend = downhill_curvature(mesh, drawn.normals, up)
     tight = bend > 1.0 / (SHOULDER * thickness)
     held = flood(mesh, (drawn.kind == PLANE) | (drawn.kind == FLANGE), (slope <= drawn.flange_slope + HELD) & high & ~tight)
-    shoulder = flood(mesh, held, tight & ~held) & ~held
+    shoulder = flood(mesh, held, (tight | (drawn.kind == TURN)) & ~held) & ~held
     rest = ~held & ~shoulder
     if not rest.any():
         raise SolveError(
@@ -90,15 +91,13 @@ def _neighbours(mesh: TriMesh) -> coo_matrix:
     return coo_matrix((np.ones(len(twin)), (owner[order[twin]], owner[order[twin + 1]])), shape=(m, m))
 
 
-def downhill_curvature(mesh: TriMesh, normals: Floats) -> Floats:
-    """Normal curvature of each triangle in its steepest direction [1/mm], positive where the surface bends down (a shoulder); 0 where level.
+def downhill_curvature(mesh: TriMesh, normals: Floats, up: Floats) -> Floats:
+    """Normal curvature of each triangle in its steepest direction down from ``up (m, 3)`` [1/mm], positive where the surface bends down (a shoulder); 0 where square to it.
 
     With the unit normals ``n`` at the corners, linear between them, and the downhill direction ``g``: ``k = d(n . g)/dg``.
     """
     face = mesh.normals
-    g = np.zeros_like(face)
-    g[:, 2] = -1.0
-    g += face[:, 2:3] * face
+    g = np.einsum("ij,ij->i", up, face)[:, None] * face - up
     length = np.linalg.norm(g, axis=1)
     g /= np.maximum(length, 1e-12)[:, None]
     corner = mesh.points[mesh.triangles]

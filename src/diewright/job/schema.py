@@ -138,6 +138,17 @@ class PressStated(Record):
     strokes_per_minute: float = q("1/min", "stroking rate; 0 takes the press's own", default=0.0, ge=0, le=500)
 
 
+class AddendumPlace(Record):
+    """Values of the section round the part's edge near one place; between places they pass over smoothly along the edge. What is not stated follows the table ``[faces]``."""
+
+    x: float = q("mm", "place along the edge, in press coordinates")
+    y: float = q("mm", "place along the edge, in press coordinates")
+    trim_land: float | None = q("mm", "trim land there", default=None, ge=0, le=200)
+    punch_radius: float | None = q("mm", "punch radius there", default=None, gt=0, le=200)
+    wall_angle: float | None = q("deg", "wall angle from vertical there", default=None, ge=0, le=60)
+    die_radius: float | None = q("mm", "die radius there", default=None, gt=0, le=200)
+
+
 class FacesStated(Record):
     """The working faces of the draw: made from the part, or given as CAD files in the part's own coordinates."""
 
@@ -154,6 +165,32 @@ class FacesStated(Record):
         "mm",
         "length by which the sheet is led on from the part's edge before the die radius; auto takes 3 mm and 2 thicknesses",
         default="auto",
+    )
+    lead_on: Literal["auto", "blend", "profile"] = q(
+        "",
+        "how the part's edge is led on: blend joins a flange to the blankholder surface, profile puts trim land, punch radius, wall and die radius between; auto blends a flange that lies near it",
+        default="auto",
+    )
+    punch_radius: Literal["auto"] | Annotated[float, Field(gt=0, le=200)] = q(
+        "mm", "radius from the trim land up into the led wall; auto takes 6 thicknesses, 4 to 15 mm", default="auto"
+    )
+    wall_angle: Literal["auto"] | Annotated[float, Field(ge=0, le=60)] = q(
+        "deg", "how far the led wall leans from vertical; auto takes 8, and 25 at least at an open end", default="auto"
+    )
+    blankholder: Literal["auto", "flat", "cylindrical"] = q(
+        "", "blankholder surface; auto takes the plane unless a cylinder makes the depth of the draw clearly more even", default="auto"
+    )
+    blankholder_direction: Literal["auto"] | Annotated[float, Field(ge=0, le=180)] = q(
+        "deg", "angle in plan of the straight lines of a cylindrical blankholder from +x, in press coordinates", default="auto"
+    )
+    blankholder_radius: Literal["auto"] | Annotated[float, Field(gt=0, le=1e6)] = q(
+        "mm", "tightest bend of a cylindrical blankholder; auto takes 200 thicknesses, 150 mm at least", default="auto"
+    )
+    blankholder_shift: float = q("mm", "how much higher the blankholder surface stands than it need", default=0.0, ge=-100, le=200)
+    blankholder_tilt_x: float = q("deg", "tilt of the blankholder surface, rising towards +x", default=0.0, ge=-20, le=20)
+    blankholder_tilt_y: float = q("deg", "tilt of the blankholder surface, rising towards +y", default=0.0, ge=-20, le=20)
+    addendum: tuple[AddendumPlace, ...] = q(
+        "", "places along the edge with values of their own: x, y and any of trim_land, punch_radius, wall_angle, die_radius", default=()
     )
 
     @field_validator("die_file", "punch_file", "blankholder_file")

@@ -1,0 +1,71 @@
+"""The faces of a part from its mesh to punch, die and blankholder, with everything on the way that they were made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diewright.die.edge import Edge, find_edge
+from diewright.die.extend import Drawn, lead_on
+from diewright.die.finer import Finer
+from diewright.die.fit import Wanted
+from diewright.die.holder import Spread
+from diewright.die.made import Made, make
+from diewright.die.stated import Places, Values, Way, leads
+from diewright.die.surface import fine_surface, same_loop, whole_normals
+from diewright.die.zones import Zones, split
+from diewright.geometry.mesh import TriMesh
+from diewright.watch import Watch
+
+Floats = NDArray[np.float64]
+
+CHORD = 0.02
+"""Largest chord error at radii, in thicknesses."""
+TURN = 12.0
+"""Largest turn of the surface along one triangle edge [deg]."""
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What decides the faces beside the part: ``thickness`` and ``wall`` (gap at a vertical wall) [mm], the section's ``values``, ``way`` and ``places``, and the blankholder ``wanted``."""
+
+    thickness: float
+    wall: float
+    values: Values
+    way: Way = "auto"
+    wanted: Wanted = field(default_factory=Wanted)
+    places: Places = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Built:
+    """The part's finer middle surface, its edge, the drawn surface, its zones, the faces, and how uneven the draw is."""
+
+    fine: Finer
+    edge: Edge
+    drawn: Drawn
+    zones: Zones
+    faces: Made
+    spread: Spread
+
+
+def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank: Floats, stated: Stated, watch: Watch) -> Built:
+    """Make the faces of a ``part`` (middle surface) with unit normals ``exact (k, 3)`` at its first points, edge ``outer`` (point numbers) and flat ``blank (j, 2)``.
+
+    Raises :class:`SolveError` where they cannot be made, with the place.
+    """
+    t, values = stated.thickness, stated.values
+    watch.step("refining the part's surface", 0, 5)
+    fine = fine_surface(part, exact, CHORD * t, TURN)
+    watch.step("leading the surface on", 1, 5)
+    edge = find_edge(fine.mesh, same_loop(fine.mesh, np.asarray(outer).ravel()))
+    lead, holder, spread = leads(edge, values, t, stated.way, stated.wanted, stated.places)
+    drawn = lead_on(
+        fine.mesh, whole_normals(fine), edge, blank, values.land, values.radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0), lead, holder
+    )
+    watch.step("finding punch and blankholder", 2, 5)
+    zones = split(drawn, t)
+    watch.step("offsetting the faces", 3, 5)
+    return Built(fine, edge, drawn, zones, make(drawn, zones, t, stated.wall - t), spread)

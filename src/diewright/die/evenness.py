@@ -1,0 +1,111 @@
+"""The blankholder surface and the section round the edge in numbers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from diewright.die import rules
+from diewright.die.edge import Edge
+from diewright.die.extend import PLANE, Drawn
+from diewright.die.fit import BETTER, UNEVEN
+from diewright.die.holder import Spread
+from diewright.job.findings import Figure
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Numbers of the blankholder surface and of the section [mm, deg, 1/mm2].
+
+    ``depth`` least, mean and largest height of the surface over the part's edge; ``spread`` of the wanted heights; ``gauss`` largest Gaussian curvature of the surface at
+    the points of the blankholder, ``bend`` its tightest radius (None: none); ``turned`` the total curvature of its triangulation [rad]: the sum of the angles that lack to a full turn at its inner points.
+    ``mode``, and of a profile the ranges ``angle`` of the wall and ``punch`` of the punch radius.
+    """
+
+    kind: str
+    direction: float | None
+    level: float
+    depth: tuple[float, float, float]
+    spread: Spread
+    gauss: float
+    bend: float | None
+    turned: float
+    mode: str
+    angle: tuple[float, float] | None
+    punch: tuple[float, float] | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for the stage's values."""
+        return {
+            "kind": self.kind, "direction": self.direction, "level": self.level, "depth_least": self.depth[0], "depth_mean": self.depth[1], "depth_most": self.depth[2],
+            "uneven_flat": self.spread.flat, "uneven_curved": self.spread.curved, "gauss": self.gauss, "bend": self.bend, "lead_on": self.mode,
+            "wall_angle": None if self.angle is None else list(self.angle), "punch_radius": None if self.punch is None else list(self.punch),
+        }  # fmt: skip
+
+    def figures(self, thickness: float, stated: frozenset[str]) -> Iterator[Figure]:
+        """Figures of the surface, and of the section where it has a punch radius and a wall of its own."""
+        t = (thickness, "mm")
+        yield Figure(
+            key="faces.depth", label="Depth of the part's edge below the blankholder surface", value=self.depth[1], unit="mm", formula="mean of z_holder - z_edge along the edge",
+            inputs={"least": (self.depth[0], "mm"), "largest": (self.depth[2], "mm")}, confidence="exact geometry, of the sheet's middle",
+        )  # fmt: skip
+        yield Figure(
+            key="faces.uneven", label="Unevenness of the draw depth about the best plane", value=self.spread.flat, unit="mm",
+            formula=f"root mean square of the wanted heights about a plane; a cylinder is taken above {UNEVEN:g} s if it leaves {BETTER:g} of this at most",
+            inputs={"s": t} if self.spread.curved is None else {"s": t, "about the best cylinder": (self.spread.curved, "mm")}, confidence="criterion of ours",
+        )  # fmt: skip
+        yield Figure(
+            key="faces.gauss", label="Largest Gaussian curvature of the blankholder surface", value=self.gauss, unit="1/mm2",
+            formula="K = (z_xx z_yy - z_xy^2) / (1 + z_x^2 + z_y^2)^2, differences over 0.5 mm",
+            inputs={"tightest bend": (self.bend if self.bend is not None else "none", "mm"), "sum of the triangulation's angle defects": (self.turned, "rad")},
+            confidence="zero but for rounding where a flat sheet lies on it without stretching",
+        )  # fmt: skip
+        if self.punch is not None and self.angle is not None:
+            own = "punch_radius" in stated
+            yield Figure(
+                key="faces.punch_radius_led", label="Punch radius of the led wall", value=self.punch[0], unit="mm", formula="as stated" if own else "r = 6 s, 4 mm to 15 mm",
+                inputs={"s": t, "largest along the edge": (self.punch[1], "mm")}, source="" if own else "common practice", confidence="exact" if own else "handbook range 4 s to 10 s",
+            )  # fmt: skip
+            own = "wall_angle" in stated
+            yield Figure(
+                key="faces.wall_angle", label="Lean of the led wall from vertical", value=self.angle[0], unit="deg",
+                formula="as stated; 25 deg at least at an open end" if own else f"{rules.WALL_ANGLE:g} deg; 25 deg at least at an open end",
+                inputs={"largest along the edge": (self.angle[1], "deg")}, source="" if own else "common practice", confidence="exact" if own else "5 to 15 deg are usual",
+            )  # fmt: skip
+
+
+def surface_of(drawn: Drawn, edge: Edge, spread: Spread, thickness: float) -> Surface:
+    """Measure the blankholder surface of ``drawn`` over the part's ``edge``."""
+    mesh, holder, lead = drawn.mesh, drawn.holder, drawn.lead
+    depth = holder.height(edge.points[:, :2]) - edge.points[:, 2]
+    plane = mesh.triangles[drawn.kind == PLANE]
+    plan = mesh.points[np.unique(plane)][:, :2]
+    curved = holder.kind != "flat"
+    profiled = lead.mode == "profile"
+    lean = np.degrees(0.5 * math.pi - lead.steep)
+    punch = lead.punch - 0.5 * thickness
+    return Surface(
+        holder.kind, holder.direction if curved else None, drawn.level,
+        (float(depth.min()), float(np.average(depth, weights=edge.lengths)), float(depth.max())), spread,
+        float(np.abs(holder.gaussian(plan)).max()), holder.least_radius if math.isfinite(holder.least_radius) else None,
+        _turned(mesh.points, plane), lead.mode,
+        (float(lean.min()), float(lean.max())) if profiled else None, (float(punch.min()), float(punch.max())) if profiled else None,
+    )  # fmt: skip
+
+
+def _turned(points: np.ndarray, triangles: np.ndarray) -> float:
+    """Sum over the inner points of ``2 pi`` less the angles of their triangles [rad]: the total Gaussian curvature of a triangulation."""
+    total = np.zeros(len(points))
+    corner = points[triangles]
+    for i in range(3):
+        a, b = corner[:, (i + 1) % 3] - corner[:, i], corner[:, (i + 2) % 3] - corner[:, i]
+        np.add.at(total, triangles[:, i], np.arctan2(np.linalg.norm(np.cross(a, b), axis=1), (a * b).sum(axis=1)))
+    edge = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1)
+    _, first, count = np.unique(edge, axis=0, return_index=True, return_counts=True)
+    rim = np.unique(edge[first[count == 1]])
+    inner = np.setdiff1d(np.unique(triangles), rim)
+    return float((2.0 * math.pi - total[inner]).sum())
