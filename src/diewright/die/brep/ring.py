@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,21 +20,47 @@ Floats = NDArray[np.float64]
 _OUTER = 4  # pieces that the outer limit is cut into: one closed edge is a burden for readers
 
 
-class Level:
-    """The plane at one level, its parameters x and y."""
+class Ground(Protocol):
+    """The blankholder's surface of the sheet's middle."""
+
+    def height(self, xy: Floats) -> Floats:
+        """Height [mm] at plan points ``(n, 2)``."""
+        ...
+
+    def normal(self, xy: Floats) -> Floats:
+        """Unit normals up ``(n, 3)``."""
+        ...
+
+
+class Plane:
+    """A level blankholder surface."""
 
     def __init__(self, level: float) -> None:
         self.level = level
 
+    def height(self, xy: Floats) -> Floats:
+        """The level at every point ``(n,)``."""
+        return np.full(len(xy), self.level)
+
+    def normal(self, xy: Floats) -> Floats:
+        """Straight up ``(n, 3)``."""
+        return np.tile([0.0, 0.0, 1.0], (len(xy), 1))
+
+
+class OverPlan:
+    """A blankholder surface as a base, its parameters x and y."""
+
+    def __init__(self, ground: Ground) -> None:
+        self.ground = ground
+
     def points(self, u: Floats, v: Floats) -> tuple[Floats, Floats]:
         """Points and unit normals up ``(n, 3)``."""
-        up = np.zeros((len(u), 3))
-        up[:, 2] = 1.0
-        return np.column_stack([u, v, np.full(len(u), self.level)]), up
+        xy = np.column_stack([u, v])
+        return np.column_stack([xy, self.ground.height(xy)]), self.ground.normal(xy)
 
 
-def ring(inner: list[tuple[Trim, Callable[[Floats], Floats], bool]], outer: Floats, level: float, tolerance: float) -> Panel:
-    """The plane between the edges ``inner`` and the closed line ``outer (j, 2)``.
+def ring(inner: list[tuple[Trim, Callable[[Floats], Floats], bool]], outer: Floats, ground: Ground, tolerance: float) -> Panel:
+    """The ground between the edges ``inner`` and the closed line ``outer (j, 2)``.
 
     ``inner`` holds, in order round the part, the edge, its points in space ``t -> (n, 3)`` and whether the neighbour runs it backwards seen from above.
     """
@@ -53,7 +80,8 @@ def ring(inner: list[tuple[Trim, Callable[[Floats], Floats], bool]], outer: Floa
         limit.append(Trim(("limit", i), ends, curve2(piece), float(at[a]), float(at[b]), False, breaks))
     low, high = outer.min(axis=0) - 1.0, outer.max(axis=0) + 1.0
     axes = [Axis(np.linspace(low[i], high[i], 9), np.ones(7, dtype=np.int64)) for i in range(2)]
-    return Panel(Level(level), 0.0, (tuple(limit), _ordered(hole)), axes[0], axes[1], False, "ring", "blankholder ring", plane(level))
+    cad = plane(ground.level) if isinstance(ground, Plane) else None
+    return Panel(OverPlan(ground), 0.0, (tuple(limit), _ordered(hole)), axes[0], axes[1], False, "ring", "blankholder ring", cad)
 
 
 def _ordered(hole: list[Trim]) -> tuple[Trim, ...]:

@@ -92,7 +92,7 @@ def sew(panels: list[Panel], moved: list[Moved], upwards: bool, tolerance: float
                 build.Add(wire, edge.Oriented(TopAbs_REVERSED if trim.backwards else TopAbs_FORWARD))
             wire.Closed(True)
             build.Add(face, wire)
-        face = face.Oriented(TopAbs_FORWARD if panel.down != upwards else TopAbs_REVERSED)
+        face.Orientation(TopAbs_FORWARD if panel.down != upwards else TopAbs_REVERSED)
         faces.append(face)
         build.Add(shell, face)
     return Sewn(shell, faces, [j for j in joints if j is not None])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,6 +25,7 @@ from diewright.die.brep.kernel import breaks_of, curve2, points2, points3, tange
 from diewright.die.brep.model import Panel, Trim, normalised
 from diewright.die.brep.spline import Axis, axis, fit_curve
 from diewright.errors import SolveError
+from diewright.geometry.mesh import TriMesh
 from diewright.part.audit import Audit
 from diewright.part.cad import ShapeMap, compound, one_body, read_shape, subshapes
 
@@ -67,16 +68,12 @@ class Skin:
     closed_holes: int
 
 
-Upward = Callable[[Floats, Floats], float]
-"""``(points, normals) -> `` positive where the normals point up out of the sheet."""
-
-
 def read_skin(
-    path: str, kind: str, unit: str, numbers: list[int], rotation: Floats, shift: Floats, half: float, upward: Upward
+    path: str, kind: str, unit: str, numbers: list[int], rotation: Floats, shift: Floats, half: float, drawn: TriMesh
 ) -> Skin:  # fmt: skip
     """Read the part again and take the faces ``numbers`` (from 1, as the part stage counts them).
 
-    ``half`` [mm]: how deep the middle lies under the skin, against the material's outward normal (0 where the skin is taken as the middle); ``upward`` tells which way is up.
+    ``half`` [mm]: how deep the middle lies under the skin, against the material's outward normal (0 where the skin is taken as the middle); ``drawn`` is the middle surface in press coordinates, normals up.
     Raises :class:`SolveError` where the faces named are not there.
     """
     shape, _, _ = read_shape(path, kind, unit, Audit())
@@ -89,15 +86,15 @@ def read_skin(
     whole = compound(faces).Moved(TopLoc_Location(trsf(rotation, shift)))
     divide = ShapeUpgrade_ShapeDivideClosed(whole)
     divide.Perform()
-    return _sorted_out(divide.Result(), half, upward)
+    return _sorted_out(divide.Result(), half, drawn)
 
 
-def _sorted_out(shape: Any, half: float, upward: Upward) -> Skin:
+def _sorted_out(shape: Any, half: float, drawn: TriMesh) -> Skin:
     BRepMesh_IncrementalMesh(shape, 0.5, False, 0.35, False)
     edges, ends = ShapeMap(), ShapeMap()
     panels, inside = [], []
     for number, item in enumerate(subshapes(shape, TopAbs_FACE), 1):
-        panel, spread = _panel(TopoDS.Face(item), number, edges, ends, half, upward)
+        panel, spread = _panel(TopoDS.Face(item), number, edges, ends, half, drawn)
         panels.append(panel)
         inside.append(spread)
     users: dict[Hashable, list[tuple[int, Trim]]] = {}
@@ -119,14 +116,13 @@ def _sorted_out(shape: Any, half: float, upward: Upward) -> Skin:
     return Skin(tuple(kept), tuple(inside), tuple(loops[outer]), tuple(tuple(h) for h in holes if h not in single), len(single))
 
 
-def _panel(face: Any, number: int, edges: Any, ends: Any, half: float, upward: Upward) -> tuple[Panel, tuple[Floats, Floats]]:
+def _panel(face: Any, number: int, edges: Any, ends: Any, half: float, drawn: TriMesh) -> tuple[Panel, tuple[Floats, Floats]]:
     surface = _whole(BRep_Tool.Surface_s(face))
     turned = face.Orientation() == TopAbs_REVERSED
     uv, area = _spread(face)
     p, du, dv = tangents(surface, *uv.T)
     natural = normalised(np.cross(du, dv))
-    up = upward(p, natural)
-    sign = 1.0 if up >= 0 else -1.0
+    sign = 1.0 if _facing(p, natural, drawn) >= 0 else -1.0
     outward = -1.0 if turned else 1.0
     # the middle lies at -half along the outward normal, that is rise along the normal up
     rise = -half * outward * sign
@@ -156,6 +152,14 @@ def _panel(face: Any, number: int, edges: Any, ends: Any, half: float, upward: U
         "part", f"part face {number}", surface,
     )  # fmt: skip
     return panel, (p + rise * sign * natural, area)
+
+
+def _facing(points: Floats, normals: Floats, drawn: TriMesh) -> float:
+    """Mean of the normals' cosines with those of the nearest triangles."""
+    from igl import point_mesh_squared_distance
+
+    _, cell, _ = point_mesh_squared_distance(np.ascontiguousarray(points), drawn.points, drawn.triangles.astype(np.int64))
+    return float(np.einsum("ij,ij->i", drawn.normals[np.asarray(cell, dtype=np.int64).ravel()], normals).mean())
 
 
 def _whole(surface: Any) -> Any:
