@@ -10,7 +10,8 @@ from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
 from diewright.press.stage import STAGE as PRESS
 from diewright.sheet.stage import STAGE as SHEET
+from diewright.tryout.compensation import STAGE as COMPENSATION
 from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
-GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, TRYOUT, WINDOW])
+GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, TRYOUT, WINDOW, COMPENSATION])
