@@ -67,6 +67,16 @@ def gathered(known: Known, count: int) -> Known:
     return Known(mean[0], mean[1], area)
 
 
+def _in_space(known: Known) -> Known:
+    """The same; of points that all lie in a plane two each, a hundredth of their extent apart: a plane alone says nothing about the way off it."""
+    p = known.points - known.points.mean(axis=0)
+    _, size, axes = np.linalg.svd(p, full_matrices=False)
+    if size[2] > 1e-4 * size[0]:
+        return known
+    off = 5e-3 * float(np.linalg.norm(np.ptp(p, axis=0))) * axes[2]
+    return Known(np.vstack([known.points + off, known.points - off]), np.vstack([known.values] * 2), np.tile(0.5 * known.areas, 2))
+
+
 def smooth_shift(known: Known, wave: float, held: Held | None, still: Floats) -> Callable[[Floats], Floats]:
     """The smooth field nearest to what is known.
 
@@ -78,7 +88,7 @@ def smooth_shift(known: Known, wave: float, held: Held | None, still: Floats) ->
         raise InputError(
             f"a wave of {wave:g} mm and areas from {known.areas.min(initial=np.inf):g} mm2: both must be above zero.", where=WHERE
         )
-    data = gathered(known, MOST)
+    data = _in_space(gathered(known, MOST))
     soft = abs(_KERNEL) * (wave / (2.0 * math.pi)) ** 5 / data.areas
     still = np.asarray(still, dtype=np.float64).reshape(-1, 3)
 

@@ -75,12 +75,12 @@ class ShiftField:
         Raises :class:`InputError` where the field folds space over, so that there is no one such place.
         """
         goal = np.asarray(points, dtype=np.float64)
-        x = goal.copy()
+        x, span = goal.copy(), float(np.ptp(self.points, axis=0).max())
         for _ in range(60):
             new = goal - self.at(x)
-            if not np.isfinite(new).all():
-                break
             off = float(np.abs(new - x).max(initial=0.0))
+            if not off < 1e3 * span:
+                break
             x = new
             if off < 1e-9:
                 return x

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from diewright.geometry.mesh import TriMesh
+from diewright.tryout.surface import barycentric
 
 Floats = NDArray[np.float64]
 Faces = Mapping[str, TriMesh]
@@ -54,7 +55,7 @@ def check_moved(before: Faces, after: Faces, sheet: TriMesh, moved_sheet: Floats
         "punch": _forming(before["punch"], before["die"], thickness),
         "die": _forming(before["die"], joined(before["punch"], before["blankholder"]), thickness),
     }
-    gap0, gap1, at = _gaps(before, after, forming["punch"])
+    gap0, gap1, at = _gaps(before, after, forming["punch"], sheet)
     draft0, draft1, area, where = _drafts(before, after, forming)
     holder0, holder1 = before["blankholder"], after["blankholder"]
     off = ((holder1.points - holder0.points) * holder0.point_normals).sum(axis=1)
@@ -91,12 +92,23 @@ def _forming(face: TriMesh, opposite: TriMesh, thickness: float) -> NDArray[np.b
     return np.asarray(near & (facing > ALONG))
 
 
-def _gaps(before: Faces, after: Faces, forming: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
-    """Distance from the punch's forming points, off its border, to the die: before, after, and where."""
+def _over(sheet: TriMesh, points: Floats) -> NDArray[np.bool_]:
+    """Which points (n,) have the sheet beside them: the nearest place of it is not on its rim."""
+    import igl
+
+    _, cell, foot = igl.point_mesh_squared_distance(points, np.array(sheet.points), np.array(sheet.triangles, dtype=np.int64))
+    corners = sheet.triangles[np.asarray(cell).ravel()]
+    inner = ~np.isin(corners, np.unique(sheet.boundary_edges))
+    return np.asarray((barycentric(np.asarray(foot), sheet.points[corners]) * inner).sum(axis=1) > 1e-6)
+
+
+def _gaps(before: Faces, after: Faces, forming: NDArray[np.bool_], sheet: TriMesh) -> tuple[Floats, Floats, Floats]:
+    """Distance from the punch's forming points, off its border and beside the sheet, to the die: before, after, and where."""
     punch = before["punch"]
     inside = np.setdiff1d(np.unique(punch.triangles[forming]), np.unique(punch.triangles[~forming]))
     inside = np.setdiff1d(inside, np.unique(punch.boundary_edges))
     inside = inside[:: max(1, len(inside) // MOST)]
+    inside = inside[_over(sheet, punch.points[inside])] if len(inside) else inside
     at = punch.points[inside]
     return _distance(before["die"], at), _distance(after["die"], after["punch"].points[inside]), at
 
