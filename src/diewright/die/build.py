@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from diewright.die.edge import Edge, find_edge
+from diewright.die.edge import Edge
 from diewright.die.extend import Drawn, lead_on
 from diewright.die.finer import Finer
 from diewright.die.fit import Wanted
 from diewright.die.holder import Spread
 from diewright.die.made import Made, make
+from diewright.die.rim import turned_edge
 from diewright.die.stated import Places, Values, Way, leads
 from diewright.die.surface import fine_surface, same_loop, whole_normals
 from diewright.die.zones import Zones, split
@@ -60,11 +61,9 @@ def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank
     watch.step("refining the part's surface", 0, 5)
     fine = fine_surface(part, exact, CHORD * t, TURN)
     watch.step("leading the surface on", 1, 5)
-    edge = find_edge(fine.mesh, same_loop(fine.mesh, np.asarray(outer).ravel()))
+    fine, normals, edge = turned_edge(fine, whole_normals(fine), same_loop(fine.mesh, np.asarray(outer).ravel()))
     lead, holder, spread = leads(edge, values, t, stated.way, stated.wanted, stated.places)
-    drawn = lead_on(
-        fine.mesh, whole_normals(fine), edge, blank, values.land, values.radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0), lead, holder
-    )
+    drawn = lead_on(fine.mesh, normals, edge, blank, values.land, values.radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0), lead, holder)
     watch.step("finding punch and blankholder", 2, 5)
     zones = split(drawn, t)
     watch.step("offsetting the faces", 3, 5)

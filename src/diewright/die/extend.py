@@ -9,10 +9,11 @@ import shapely
 from numpy.typing import NDArray
 
 from diewright.die import profile, sweep
-from diewright.die.edge import Edge, settled
+from diewright.die.edge import Edge, along_surface, settled
 from diewright.die.fit import plain, settle
 from diewright.die.flat import even_line, flat_ring
 from diewright.die.holder import Holder
+from diewright.die.line import tangents
 from diewright.die.profile import Lead
 from diewright.errors import SolveError
 from diewright.geometry.mesh import TriMesh
@@ -76,6 +77,7 @@ def lead_on(
     holder = holder or settle(edge, lead, Holder(0.0))
     made = _profiled(edge, lead, holder, chord) if lead.mode == "profile" else _direct(edge, lead, holder, chord)
     columns, standing = made.columns, made.standing
+    standing[:, 0] = normals[edge.numbers]
     k, s = columns.shape[:2]
     points, cells, kinds, up = [part.points], [part.triangles], [np.full(len(part.triangles), PART)], [normals]
     numbers = edge.numbers
@@ -108,9 +110,11 @@ def _direct(edge: Edge, lead: Lead, holder: Holder, chord: float) -> _Swept:
     blending = lead.mode == "blend"
 
     def sections(outward: Floats) -> profile.Strip:
+        turned = np.abs(outward - edge.outward).max(axis=1) > 1e-9
+        steep = np.where(turned, np.minimum(along_surface(edge.normal, outward, edge.elevation), 0.5 * np.pi), edge.elevation)
         if blending:
-            return profile.blend(replace(edge, outward=outward), lead, holder, chord)
-        return profile.shoulder(edge.points, outward, edge.elevation, lead.land, lead.radius, holder, chord)
+            return profile.blend(replace(edge, outward=outward, elevation=steep), lead, holder, chord)
+        return profile.shoulder(edge.points, outward, steep, lead.land, lead.radius, holder, chord)
 
     columns, outward, strip = sweep.swept(edge, edge.outward, sections, sweep.crossing_in_plan)
     standing = sweep.standing(columns, outward, strip.elevation)
@@ -125,7 +129,7 @@ def _profiled(edge: Edge, lead: Lead, holder: Holder, chord: float) -> _Swept:
         edge, profile.way_out(edge), lambda outward: profile.rise(edge, outward, lead, holder, chord), sweep.crossing_in_space(edge.normal)
     )
     below = sweep.standing(low, out, strip.elevation)
-    top, along = low[:, -1], sweep.along_edge(low[:, -1])
+    top, along = low[:, -1], tangents(low[:, -1])
     e = strip.elevation[:, -1]
     up = np.column_stack([np.cos(e)[:, None] * out, np.sin(e)])
     up -= np.einsum("ij,ij->i", up, along)[:, None] * along

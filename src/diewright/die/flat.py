@@ -60,11 +60,12 @@ def _inside(area: shapely.Polygon, lines: tuple[Floats, ...], spacing: float) ->
     for line in lines:
         nxt = np.roll(line, -1, axis=0)
         half = 0.5 * np.hypot(*(nxt - line).T)
-        # outside the circle over each edge, so that the edge is one of the triangulation
-        away, near = cKDTree(0.5 * (line + nxt)).query(grid)
-        grid = grid[away > np.maximum(1.2 * half[near], 0.6 * np.minimum(spacing, 2.0 * half[near]))]
         if len(grid) == 0:
             break
+        # outside the circle over each edge, so that the edge is one of the triangulation; not just over the nearest, since a long edge may lie beside short ones
+        reach = np.maximum(1.2 * half, 0.6 * np.minimum(spacing, 2.0 * half))
+        near = cKDTree(grid).query_ball_point(0.5 * (line + nxt), reach)
+        grid = np.delete(grid, np.unique(np.concatenate([np.asarray(n, dtype=int) for n in near])), axis=0)
     return grid
 
 

@@ -21,7 +21,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from diewright.die.edge import Edge
+from diewright.die.edge import Edge, along_surface
 from diewright.die.holder import Holder
 from diewright.die.loft import divisions
 
@@ -90,7 +90,7 @@ def way_out(edge: Edge) -> Floats:
 def rise(edge: Edge, outward: Floats, lead: Lead, holder: Holder, chord: float) -> Strip:
     """Land, punch radius and wall up to where the die radius can begin whatever way it turns: ``R`` and :data:`SPARE` below the blankholder surface."""
     a, b = angles(edge, lead)
-    a = _along(edge, outward, a)
+    a = np.where(a < 0.5 * math.pi, np.minimum(along_surface(edge.normal, outward, a), 0.5 * math.pi), a)
     sweep = np.maximum(np.maximum(b, a) - a, 1e-6)
     radius = np.maximum(lead.punch, LEAST / sweep)
     land = np.maximum(lead.land, LEAST)
@@ -104,8 +104,10 @@ def rise(edge: Edge, outward: Floats, lead: Lead, holder: Holder, chord: float) 
     length = np.full(len(a), LEAST)
     for _ in range(30):
         plan = edge.points[:, :2] + (end[:, :1] + (length * np.cos(top))[:, None]) * outward
-        lack = holder.height(plan) - lead.radius - SPARE - edge.points[:, 2] - end[:, 1] - length * np.sin(top)
-        slope = np.einsum("ij,ij->i", holder.gradient(plan), outward)
+        grade = holder.gradient(plan)
+        # whatever way the die radius turns out, the surface may fall by its steepest slope over one radius
+        lack = holder.height(plan) - lead.radius * (1.0 + np.hypot(*grade.T)) - SPARE - edge.points[:, 2] - end[:, 1] - length * np.sin(top)
+        slope = np.einsum("ij,ij->i", grade, outward)
         length = length + lack / np.maximum(np.sin(top) - slope * np.cos(top), 0.2)
     rows = max(math.ceil(float(length.max()) / 12.0), 1)
     wall = end[:, None] + length[:, None, None] * np.linspace(0.0, 1.0, rows + 1)[None, 1:, None] * _way(top)[:, None, :]
@@ -113,13 +115,6 @@ def rise(edge: Edge, outward: Floats, lead: Lead, holder: Holder, chord: float) 
     elevation = np.concatenate([np.repeat(a[:, None], lands, axis=1), at, np.repeat(top[:, None], rows, axis=1)], axis=1)
     spare = (length - LEAST) * np.maximum(np.sin(top) - slope * np.cos(top), 0.2)
     return Strip(points, elevation, (lands, lands + arcs, lands + arcs + rows), spare)
-
-
-def _along(edge: Edge, outward: Floats, elevation: Floats) -> Floats:
-    """Elevation ``(k,)`` under which the surface runs along ``outward``, where that is not the way straight across the edge."""
-    across, up = -np.einsum("ij,ij->i", edge.normal[:, :2], outward), edge.normal[:, 2]
-    sure = np.hypot(across, up) > 0.5
-    return np.where(sure & (elevation < 0.5 * math.pi), np.minimum(np.arctan2(across, up), 0.5 * math.pi), elevation)
 
 
 def _way(angle: Floats) -> Floats:

@@ -14,6 +14,7 @@ from diewright.die import rules
 from diewright.die.edge import Edge
 from diewright.die.fit import Wanted, choose, landing, leaning, mode_of
 from diewright.die.holder import Holder, Spread
+from diewright.die.line import walk
 from diewright.die.profile import Lead
 from diewright.errors import InputError
 
@@ -83,7 +84,7 @@ def along(edge: Edge, base: float, places: list[tuple[float, float, float]]) -> 
     k = len(edge.points)
     if not places:
         return np.full(k, base)
-    s = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(np.vstack([edge.points, edge.points[:1]]), axis=0), axis=1))])
+    s = walk(edge.points)
     at = np.array([s[int(np.argmin(np.hypot(edge.points[:, 0] - x, edge.points[:, 1] - y)))] for x, y, _ in places])
     value = np.array([v for _, _, v in places])
     order = np.argsort(at, kind="stable")

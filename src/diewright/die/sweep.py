@@ -6,10 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import splu
 
 from diewright.die.edge import Edge, spot_of
+from diewright.die.line import away, diffused, tangents
 from diewright.die.profile import Strip
 from diewright.errors import SolveError
 
@@ -52,23 +51,9 @@ def swept(edge: Edge, outward: Floats, sections: Callable[[Floats], Strip], cros
 
 
 def _spread(points: Floats, outward: Floats, troubled: Mask, length: float) -> Floats:
-    """The way out ``(k, 2)`` evened over about ``length`` [mm] of the edge round the points ``troubled``: ``u - d/ds (l^2 du/ds) = u0``."""
-    k = len(points)
-    step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-    at = np.concatenate([[0.0], np.cumsum(step)])
-    gaps = np.abs(at[:-1, None] - at[:-1][troubled][None, :])
-    near = np.minimum(gaps, at[-1] - gaps).min(axis=1) <= 3.0 * length
-    carry = np.where(near & np.roll(near, -1), length**2, 0.0) / np.maximum(step, 1e-9)
-    lump = 0.5 * (step + np.roll(step, 1))
-    here, nxt = np.arange(k), (np.arange(k) + 1) % k
-    matrix = coo_matrix(
-        (
-            np.concatenate([lump + carry + np.roll(carry, 1), -carry, -carry]),
-            (np.concatenate([here, here, nxt]), np.concatenate([here, nxt, here])),
-        ),
-        shape=(k, k),
-    ).tocsc()
-    even = splu(matrix).solve(lump[:, None] * outward)
+    """The way out ``(k, 2)`` evened over about ``length`` [mm] of the edge round the points ``troubled``."""
+    near = away(points, troubled) <= 3.0 * length
+    even = diffused(points, outward, np.where(near & np.roll(near, -1), length, 0.0))
     return np.asarray(even / np.maximum(np.hypot(*even.T), 1e-12)[:, None])
 
 
@@ -105,22 +90,13 @@ def crossing_in_space(normal: Floats) -> Crossing:
     return judge
 
 
-def along_edge(row: Floats) -> Floats:
-    """Unit tangents ``(k, 3)`` of a closed line: at each point that of the circle through it and its neighbours."""
-    ahead = np.roll(row, -1, axis=0) - row
-    behind = np.roll(ahead, 1, axis=0)
-    a, b = (np.maximum((d * d).sum(axis=1, keepdims=True), 1e-18) for d in (ahead, behind))
-    t = ahead / a + behind / b
-    return np.asarray(t / np.maximum(np.linalg.norm(t, axis=1, keepdims=True), 1e-18))
-
-
 def standing(columns: Floats, outward: Floats, elevation: Floats) -> Floats:
     """Unit normals ``(k, s, 3)`` of the swept sections, up: the section's own tangent across that of the line through its neighbours."""
     out = np.zeros_like(columns)
     for j in range(columns.shape[1]):
         e = elevation[:, j]
         section = np.column_stack([np.cos(e)[:, None] * outward, np.sin(e)])
-        n = np.cross(section, along_edge(columns[:, j]))
+        n = np.cross(section, tangents(columns[:, j]))
         size = np.linalg.norm(n, axis=1, keepdims=True)
         own = np.column_stack([-np.sin(e)[:, None] * outward, np.cos(e)])
         out[:, j] = np.where(size > 0.05, n / np.maximum(size, 1e-18), own)
