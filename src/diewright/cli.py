@@ -216,6 +216,14 @@ def _value(text: str) -> Any:
 
 
 @app.command()
+def take(folder: Folder, stage: Annotated[str, typer.Argument(help="Stage whose offer is taken: proposal or compensation.")]) -> None:
+    """Take over what a stage's result offers: proposed fields, compensated faces."""
+    desk = _desk(folder)
+    desk.take(stage)
+    console.states(desk)
+
+
+@app.command()
 def undo(folder: Folder) -> None:
     """Take the last edit of the job back."""
     from diewright.job import file as job_file

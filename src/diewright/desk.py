@@ -195,6 +195,32 @@ class Desk:
         order = {"stop": 0, "attend": 1, "note": 2}
         return sorted(rows, key=lambda r: order[r.finding.severity])
 
+    def take(self, stage: str) -> Job:
+        """Take over what the current result of a stage offers: the fields it proposes, and its files copied beside ``job.toml`` under names that say their revision.
+
+        The offer is ``values["take_over"]``: ``{"fields": {path: value}, "files": {path: name in the result}}``. Raises :class:`InputError` where nothing is offered.
+        """
+        state, result = self.state(stage), self.result(stage)
+        offer = (result.values.get("take_over") if result else None) or {}
+        if result is None or state.state != "current" or not (offer.get("fields") or offer.get("files")):
+            why = "offers nothing to take over" if state.state == "current" else f"is {state.state}"
+            raise InputError(f"{self.graph.stages[stage].title} {why}.", where=stage, help=f"Work it again: diewright work FOLDER {stage}")
+        changes = dict(offer.get("fields", {}))
+        for path, name in offer.get("files", {}).items():
+            changes[path] = self._beside(name, result.files[name])
+        return self.edit(changes)
+
+    def _beside(self, name: str, content: bytes) -> str:
+        """Keep a file in the job folder under a name with the next free number, or find the one with the same content."""
+        stem, ending = Path(name).stem, Path(name).suffix
+        number = 1
+        while (path := self.folder / f"{stem}-{number}{ending}").exists():
+            if path.read_bytes() == content:
+                return path.name
+            number += 1
+        write_whole(path, content)
+        return path.name
+
     def accept(self, finding: str, reason: str, by: str = "") -> Job:
         """Accept an ``attend`` finding with a reason; raises :class:`InputError` for a ``stop`` or an unknown finding."""
         for row in self.findings():

@@ -53,6 +53,12 @@ class Edit(Body):
     changes: dict[str, Any]
 
 
+class Take(Body):
+    """Take over what the result of this stage offers."""
+
+    stage: str
+
+
 class Work(Body):
     """Stages to work; none means all."""
 
@@ -194,6 +200,11 @@ def _add_actions(app: FastAPI, desk: Desk, runs: Runs) -> None:
     @app.post("/api/edit", response_model=None)
     def edit(body: Edit) -> JSONResponse:
         desk.edit(body.changes)
+        return changed()
+
+    @app.post("/api/take", response_model=None)
+    def take(body: Take) -> JSONResponse:
+        desk.take(body.stage)
         return changed()
 
     @app.post("/api/undo", response_model=None)

@@ -41,6 +41,12 @@ const ctx = {
     if (!problem) say(`${name || "The job"} is changed.`);
     return problem;
   },
+  /** Take over what a result offers: fields and files. Gives the sentence of a refusal, or "". */
+  async take(stage) {
+    const problem = await change(() => post("/api/take", { stage }));
+    if (!problem) say("It is taken over into the job.");
+    return problem;
+  },
   accept: (finding, reason, by) => change(() => post("/api/accept", { finding, reason, by })),
   unaccept: (finding) => change(() => post("/api/unaccept", { finding })),
   upload: (file) => change(() => upload("/api/part", file)),
