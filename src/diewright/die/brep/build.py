@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from diewright.die.brep.kernel import line2, points2, surface_points
+from diewright.die.brep.kernel import line2, points2
 from diewright.die.brep.kernel import surface as bicubic
 from diewright.die.brep.model import Panel, Trim
 from diewright.die.brep.moved import Law, Moved, Shift, move
@@ -100,7 +100,7 @@ def build(skin: Skin, led: Led, middle: Middle, thickness: float, extra: float, 
         )  # fmt: skip
     limit = {trim.key for trim in panels[-1].loops[0]}
     die = Tool(panels, low, sew(panels, low, True, FIT), limit)
-    punch = _skirted([panels[i] for i in on_punch], [high[i] for i in on_punch], top, shift)
+    punch = _skirted([panels[i] for i in on_punch], [high[i] for i in on_punch], above, top, shift)
     picked = [panels[i] for i in on_holder], [high[i] for i in on_holder]
     # the blankholder ends where what it holds meets what it does not
     others = {trim.key for i, panel in enumerate(panels) if i not in on_holder for loop in panel.loops for trim in loop}
@@ -165,7 +165,7 @@ def _moved(panels: list[Panel], law: Law, shift: Shift | None, name: str) -> lis
     return out
 
 
-def _skirted(panels: list[Panel], moved: list[Moved], top: float, shift: Shift | None) -> Tool:
+def _skirted(panels: list[Panel], moved: list[Moved], law: Law, top: float, shift: Shift | None) -> Tool:
     """The punch with a vertical wall from its outline up to ``top``."""
     users: dict[Hashable, list[tuple[int, Trim]]] = {}
     for i, panel in enumerate(panels):
@@ -173,22 +173,21 @@ def _skirted(panels: list[Panel], moved: list[Moved], top: float, shift: Shift |
             for trim in loop:
                 if not trim.collapsed:
                     users.setdefault(trim.key, []).append((i, trim))
-    walls = [_wall(panels[found[0][0]], moved[found[0][0]], found[0][1], top) for found in users.values() if len(found) == 1]
+    walls = [_wall(panels[found[0][0]], found[0][1], law, top, shift) for found in users.values() if len(found) == 1]
     every = [*panels, *(w[0] for w in walls)], [*moved, *(w[1] for w in walls)]
     return Tool(*every, sew(*every, False, FIT), {t.key for w, _ in walls for t in w.loops[0] if t.backwards})
 
 
-def _wall(panel: Panel, surface: Moved, trim: Trim, top: float) -> tuple[Panel, Moved]:
+def _wall(panel: Panel, trim: Trim, law: Law, top: float, shift: Shift | None) -> tuple[Panel, Moved]:
     def exact(u: Floats, v: Floats) -> Floats:
-        foot = surface_points(surface.surface, *points2(trim.curve, u).T)
-        foot[:, 2] += v * np.maximum(top - foot[:, 2], 0.1)
-        return foot
+        p, n = panel.base.points(*points2(trim.curve, u).T)
+        p = p + (panel.rise + law(n))[:, None] * n
+        p[:, 2] += v * np.maximum(top - p[:, 2], 0.1)
+        return p if shift is None else p + shift(p)
 
     def grid(u: Floats, v: Floats) -> Floats:
-        foot = exact(u, np.zeros(len(u)))
-        out = np.repeat(foot[:, None, :], len(v), axis=1)
-        out[:, :, 2] += v[None, :] * np.maximum(top - foot[:, None, 2], 0.1)
-        return out
+        uu, vv = np.meshgrid(u, v, indexing="ij")
+        return exact(uu.ravel(), vv.ravel()).reshape(len(u), len(v), 3)
 
     t0, t1 = trim.first, trim.last
     u, v = axis(t0, t1, trim.breaks, 4), axis(0.0, 1.0, {}, 1)

@@ -108,7 +108,13 @@ def _cut(shell: Any, across: str, at: float) -> list[tuple[Any, float, float]]:
         on = BRepAdaptor_Curve(edge)
         if curve is not None:
             out.append((curve, on.FirstParameter(), on.LastParameter()))
-    return out
+    # the kernel lists them by where they lie in memory
+    return sorted(out, key=_middle)
+
+
+def _middle(piece: tuple[Any, float, float]) -> tuple[float, float, float]:
+    p = piece[0].Value(0.5 * (piece[1] + piece[2]))
+    return round(p.X(), 6), round(p.Y(), 6), round(p.Z(), 6)
 
 
 def _draw(space: Any, layer: str, piece: tuple[Any, float, float], across: str, lift: float) -> None:
