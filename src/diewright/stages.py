@@ -9,9 +9,10 @@ from diewright.job.graph import Graph
 from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
 from diewright.press.stage import STAGE as PRESS
+from diewright.proposal.stage import STAGE as PROPOSAL
 from diewright.sheet.stage import STAGE as SHEET
 from diewright.tryout.compensation import STAGE as COMPENSATION
 from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
-GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, TRYOUT, WINDOW, COMPENSATION])
+GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, TRYOUT, WINDOW, COMPENSATION])

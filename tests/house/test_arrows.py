@@ -28,7 +28,8 @@ ALLOWED = {
     "press": STAGE_TOOLS,
     "tryout": STAGE_TOOLS,
     "die": STAGE_TOOLS | {"part"},  # only its reader of foreign files, see below
-    "stages": {"job", "part", "sheet", "blank", "press", "die", "tryout"},
+    "proposal": STAGE_TOOLS | {"blank", "die", "tryout"},  # composes the pure functions of these stages
+    "stages": {"job", "part", "sheet", "blank", "press", "die", "tryout", "proposal"},
     "desk": BASE | {"job", "stages"},
     "worker": {"errors", "desk"},
     "book": BASE | {"", "desk", "job", "geometry", "sheet", "press"},

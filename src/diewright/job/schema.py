@@ -260,6 +260,13 @@ class WindowStated(Record):
     wrinkle_limit: float = q("", "wrinkle height that is too much, over the thickness", default=0.3, gt=0, le=10)
 
 
+class ProposalStated(Record):
+    """The proposal of faces, draw bead and blankholder force."""
+
+    tryouts: int = q("", "most coarse tryouts that are run", default=6, ge=1, le=60)
+    beads: bool = q("", "draw beads may be proposed", default=True)
+
+
 class CompensationStated(Record):
     """Working faces moved against the springback of the trimmed part."""
 
@@ -305,6 +312,7 @@ class Job(Record):
     tryout: TryoutStated = TryoutStated()
     window: WindowStated = WindowStated()
     compensation: CompensationStated = CompensationStated()
+    proposal: ProposalStated = ProposalStated()
     accepted: tuple[AcceptedStated, ...] = ()
 
     @model_validator(mode="before")

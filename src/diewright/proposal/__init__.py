@@ -1,0 +1,1 @@
+"""A proposal: faces, bead and blankholder force found by computation, from quick answers to full tryouts."""
