@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from diewright.die.bridge import bridged
 from diewright.die.edge import Edge
 from diewright.die.extend import Drawn, lead_on
 from diewright.die.finer import Finer
@@ -16,6 +17,7 @@ from diewright.die.made import Made, make
 from diewright.die.rim import turned_edge
 from diewright.die.stated import Places, Values, Way, leads
 from diewright.die.surface import fine_surface, same_loop, whole_normals
+from diewright.die.sweep import Folds
 from diewright.die.zones import Zones, split
 from diewright.geometry.mesh import TriMesh
 from diewright.watch import Watch
@@ -24,6 +26,8 @@ Floats = NDArray[np.float64]
 
 CHORD = 0.02
 """Largest chord error at radii, in thicknesses."""
+DISC = 1.0
+"""Radius of the disc that is rolled round an edge with notches, in lengths of land, punch radius and die radius together."""
 TURN = 12.0
 """Largest turn of the surface along one triangle edge [deg]."""
 
@@ -42,7 +46,8 @@ class Stated:
 
 @dataclass(frozen=True, eq=False)
 class Built:
-    """The part's finer middle surface, its edge, the drawn surface, its zones, the faces, and how uneven the draw is."""
+    """The part's finer middle surface, the edge that is led on, the drawn surface, its zones, the faces, how uneven the draw is, the part's own edge ``trim (k, 3)`` and the
+    middles of the notches that were bridged ``(c, 3)``. Without notches ``trim`` is the edge led on."""
 
     fine: Finer
     edge: Edge
@@ -50,6 +55,8 @@ class Built:
     zones: Zones
     faces: Made
     spread: Spread
+    trim: Floats
+    notches: Floats
 
 
 def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank: Floats, stated: Stated, watch: Watch) -> Built:
@@ -62,9 +69,26 @@ def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank
     fine = fine_surface(part, exact, CHORD * t, TURN)
     watch.step("leading the surface on", 1, 5)
     fine, normals, edge = turned_edge(fine, whole_normals(fine), same_loop(fine.mesh, np.asarray(outer).ravel()))
-    lead, holder, spread = leads(edge, values, t, stated.way, stated.wanted, stated.places)
-    drawn = lead_on(fine.mesh, normals, edge, blank, values.land, values.radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0), lead, holder)
+    own, notches = edge.points, np.zeros((0, 3))
+    disc: tuple[float, ...] = (DISC, 2.0 * DISC)
+    while True:
+        lead, holder, spread = leads(edge, values, t, stated.way, stated.wanted, stated.places)
+        try:
+            drawn = lead_on(
+                fine.mesh, normals, edge, blank, values.land, values.radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0), lead, holder
+            )
+        except Folds as fold:
+            # only an edge that does not serve as it is gets its notches bridged, first those that a smaller disc does not enter
+            if not disc or edge.climbs:
+                raise
+            over = bridged(fine, normals, edge, disc[0] * (values.land + values.punch + values.radius))
+            if len(over.at) == 0 and len(disc) == 1:
+                raise fold from None
+            fine, normals, edge, disc = over.fine, over.normals, over.edge, disc[1:]
+            notches = np.concatenate([notches, over.at])
+        else:
+            break
     watch.step("finding punch and blankholder", 2, 5)
     zones = split(drawn, t)
     watch.step("offsetting the faces", 3, 5)
-    return Built(fine, edge, drawn, zones, make(drawn, zones, t, stated.wall - t), spread)
+    return Built(fine, edge, drawn, zones, make(drawn, zones, t, stated.wall - t), spread, own, notches)

@@ -20,8 +20,9 @@ from scipy.interpolate import CubicSpline
 
 Floats = NDArray[np.float64]
 
-KNOTS = 6
+KNOTS = 8
 """Knots of the profile."""
+_BEYOND = 0.15  # share of the width by which the profile's knots reach beyond the edge to either side: there its curvature fades
 STEEPEST = math.tan(math.radians(25.0))
 """Steepest slope of a curved blankholder surface."""
 _STEP = 0.5  # mm: step of the differences that measure curvature
@@ -79,8 +80,9 @@ class Holder:
         return replace(self, level=self.level + by)
 
     def gaussian(self, xy: Floats) -> Floats:
-        """Gaussian curvature ``(k,)`` [1/mm2] from central differences of the heights at plan points ``(k, 2)``: measured, not taken from the way it was built."""
-        x, y = np.array([_STEP, 0.0]), np.array([0.0, _STEP])
+        """Gaussian curvature ``(k,)`` [1/mm2] from central differences of the heights at plan points ``(k, 2)``, across and along :attr:`across`: measured on the heights themselves."""
+        x = _STEP * np.asarray(self.across)
+        y = np.array([-x[1], x[0]])
         z, h = self.height, _STEP
         middle = z(xy)
         xx = (z(xy + x) - 2 * middle + z(xy - x)) / h**2
@@ -136,7 +138,7 @@ def _one(xy: Floats, wanted: Floats, weight: Floats, radius: float, direction: f
     across = np.array([math.sin(direction), -math.cos(direction)])
     u, v = xy @ across, xy @ np.array([across[1], -across[0]])
     reach = float(np.ptp(u))
-    knots = np.linspace(u.min(), u.max(), KNOTS)
+    knots = np.linspace(u.min() - _BEYOND * reach, u.max() + _BEYOND * reach, KNOTS)
     basis = CubicSpline(knots, np.eye(KNOTS), bc_type="natural")
     table = np.column_stack([basis(u), v - np.average(v, weights=weight)])
     bends = basis(knots, 2) * reach**2

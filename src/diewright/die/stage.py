@@ -98,7 +98,7 @@ def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> 
         kind="made", thickness=t, wall_gap=wall, family=family, clearance_stated=not isinstance(inputs.clearance, str),
         die=faces.die, punch=faces.punch, blankholder=faces.blankholder,
         gap=gap(faces.upper.mesh.points[np.unique(drawn.mesh.triangles[zones.punched])], faces.die),
-        holder=gap(faces.blankholder.points, faces.die), notes=_story(drawn, land, radius, values.punch), touch=_touch(faces.die, drawn, outline, t),
+        holder=gap(faces.blankholder.points, faces.die), notes=(*_story(drawn, land, radius, values.punch), *_bridged(built.notches)), touch=_touch(faces.die, drawn, outline, t),
         surface=surface_of(drawn, edge, built.spread, t), stated=_named(inputs),
         led_radius=float(lead.radius.min()) - 0.5 * t if led else None, radius_stated=not isinstance(inputs.die_radius, str),
         land=float(lead.land.min()) if led else None,
@@ -107,7 +107,7 @@ def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> 
         folded={name: drawn.mesh.centroids[mask] for name, mask in folded.items() if mask.any()},
         crossed={name: mesh.centroids[np.unique(pairs)] for name, mesh in (("die", faces.die), ("punch", faces.punch), ("blankholder", faces.blankholder)) if len(pairs := crossing(mesh))},
     )  # fmt: skip
-    return _result(m, edge.points, faces.opening, led)
+    return _result(m, built.trim, faces.opening, led)
 
 
 def _tightest(fine: Finer, part: FieldMesh, zone: np.ndarray, hollow: bool) -> Bend | None:
@@ -159,6 +159,15 @@ def _story(drawn: Drawn, land: float, radius: float, punch: float) -> tuple[str,
             f"The part ends in a flange: it is led on tangentially and blended into {'one' if kind == 'plane' else 'the'} blankholder {kind}.",
         )
     return ("The part ends in a flat flange, which lies in the blankholder plane.",)
+
+
+def _bridged(notches: np.ndarray) -> tuple[str, ...]:
+    if not len(notches):
+        return ()
+    spots = ", ".join(f"({x:.0f}, {y:.0f})" for x, y, _ in notches[:6])
+    return (
+        f"{len(notches)} notch{'es' if len(notches) > 1 else ''} of the part's edge bridged at {spots} mm: the sheet runs over them and is trimmed.",
+    )
 
 
 def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:

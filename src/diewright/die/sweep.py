@@ -20,6 +20,11 @@ CLOSEST = 0.5
 CLOSEST_CLIMBING = 0.1
 """The same where the edge climbs, as a share of their distance along the edge."""
 
+
+class Folds(SolveError):
+    """What is led out of the edge would fold, where the edge turns inwards too tightly."""
+
+
 Crossing = Callable[[Floats, Floats, Strip], Mask]
 
 
@@ -27,7 +32,7 @@ def swept(edge: Edge, outward: Floats, sections: Callable[[Floats], Strip], cros
     """Points ``(k, s, 3)`` of the sections set up across the edge, the way out in plan ``(k, 2)``, and the sections.
 
     Where neighbouring sections would cross (the edge turns inwards more tightly than it is led on), the way out is spread along the edge over a growing length.
-    Raises :class:`SolveError` where that does not help.
+    Raises :class:`Folds` where that does not help.
     """
     given, troubled = outward, np.zeros(len(outward), dtype=bool)
     strip = sections(outward)
@@ -44,7 +49,7 @@ def swept(edge: Edge, outward: Floats, sections: Callable[[Floats], Strip], cros
             break
         outward = _spread(edge.points, given, troubled, spread)
         strip = sections(outward)
-    raise SolveError(
+    raise Folds(
         f"the surface led out of the part's edge would fold at ({spot_of(edge.points[int(np.argmax(found))])}) mm, where the edge turns inwards more tightly than the {reach:.1f} mm it is led on.",
         where="faces", help="State a smaller faces.die_radius, faces.trim_land or faces.wall_angle, or round that corner of the part.",
     )  # fmt: skip

@@ -199,6 +199,21 @@ class FacesStated(Record):
         return safe_name(value)
 
 
+class DrawsStated(Record):
+    """The sequence of draws of a round cup that one draw does not reach."""
+
+    blank_diameter: Literal["auto"] | Annotated[float, Field(gt=0, le=5000)] = q(
+        "mm", "round blank of the sequence; auto takes the circle as large as the developed blank", default="auto"
+    )
+    diameters: tuple[Annotated[float, Field(gt=0, le=5000)], ...] = q(
+        "mm", "mean wall diameters of all draws but the last, largest first; empty takes the handbook's sequence", default=()
+    )
+    forces_kn: tuple[Annotated[float, Field(ge=0, le=100_000)], ...] = q(
+        "kN", "force of blankholder and sleeves, one a draw; empty takes the handbook's", default=()
+    )
+    quality: Literal["coarse", "normal", "fine"] = q("", "mesh of the sheet in the tryout of the draws", default="normal")
+
+
 class TryoutStated(Record):
     """The virtual tryout."""
 
@@ -309,6 +324,7 @@ class Job(Record):
     nest: NestStated = NestStated()
     press: PressStated = PressStated()
     faces: FacesStated = FacesStated()
+    draws: DrawsStated = DrawsStated()
     tryout: TryoutStated = TryoutStated()
     window: WindowStated = WindowStated()
     compensation: CompensationStated = CompensationStated()
