@@ -6,6 +6,7 @@ import io
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -69,7 +70,13 @@ def tray(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Face
     return asked, faces_cad(**asked, name="pan")
 
 
-@pytest.mark.parametrize("name", ["cup", "tray"])
+@pytest.fixture(scope="module")
+def crowned(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], FacesCad]:
+    asked = asked_of(pan(tmp_path_factory.mktemp("crowned") / "pan.step"), 1.0, curved=True)
+    return asked, faces_cad(**asked, name="crowned")
+
+
+@pytest.mark.parametrize("name", ["cup", "tray", "crowned"])
 def test_tools_are_sewn_valid_and_smooth(name: str, request: pytest.FixtureRequest) -> None:
     """One valid body a tool: free edges on the border alone, faces that meet within 0.01 mm and without a tangent break above 1 degree."""
     _, made = request.getfixturevalue(name)
@@ -85,7 +92,7 @@ def test_tools_are_sewn_valid_and_smooth(name: str, request: pytest.FixtureReque
         assert all(b["true_edge"] for b in found["breaks"])
 
 
-@pytest.mark.parametrize("name", ["cup", "tray"])
+@pytest.mark.parametrize("name", ["cup", "tray", "crowned"])
 def test_what_was_tried_is_what_is_cut(name: str, request: pytest.FixtureRequest) -> None:
     """The points of the tryout's triangles lie on the surfaces, within the fit and what a fine mesh makes up between its exact points."""
     _, made = request.getfixturevalue(name)
@@ -214,6 +221,9 @@ def test_refusals(cup: tuple[dict[str, Any], FacesCad], tmp_path: Path) -> None:
     stl.write_bytes(made.stl["die"])
     with pytest.raises(SolveError, match="given as triangles"):
         faces_cad(**{**asked, "path": stl})
+    away = replace(asked["drawn"], columns=np.add(asked["drawn"].columns, [0.0, 0.0, 0.5]))
+    with pytest.raises(SolveError, match="led on 0.5 mm away from the edge"):
+        faces_cad(**{**asked, "drawn": away})
     with pytest.raises(SolveError, match="not the ones that were meshed"):
         faces_cad(**{**asked, "numbers": [1, 99]})
     with pytest.raises(SolveError, match="cannot be made as CAD: .* took longer"):

@@ -14,11 +14,11 @@ from diewright.die.brep.spline import Axis, axis, fit_curve, fit_surface
 T, C = 0.8, 0.2
 
 
-def parallel(n: np.ndarray) -> np.ndarray:
+def parallel(p: np.ndarray, n: np.ndarray) -> np.ndarray:
     return np.full(len(n), -0.5 * T)
 
 
-def growing(n: np.ndarray) -> np.ndarray:
+def growing(p: np.ndarray, n: np.ndarray) -> np.ndarray:
     return -(0.5 * T + C * (1.0 - n[:, 2] ** 2))
 
 
@@ -86,7 +86,7 @@ def test_clearance_grows_with_the_slope(kind: str, frame: tuple[float, float, fl
         "torus": lambda: (x - 30.0 * radial / ring) / 6.0,
         "cone": lambda: np.cos(0.2) * radial / ring - np.sin(0.2) * z,
     }[kind]()
-    wanted = base + growing(n)[:, None] * n
+    wanted = base + growing(base, n)[:, None] * n
     assert np.linalg.norm(surface_points(found.surface, u, v) - wanted, axis=1).max() < 0.002
     constant = kind in ("cylinder", "cone") and frame == (0.0, 0.0, 1.0)
     assert found.how == ("moved" if constant else "fitted")

@@ -17,7 +17,7 @@ from diewright.die.brep.ring import Ground, on_middle, ring
 from diewright.die.brep.sewn import Sewn, sew
 from diewright.die.brep.skin import Skin
 from diewright.die.brep.spline import axis, fit_surface
-from diewright.die.brep.strips import joints_of, strips
+from diewright.die.brep.strips import strips
 from diewright.errors import SolveError
 from diewright.geometry.mesh import TriMesh
 
@@ -32,11 +32,11 @@ CROSSED = 0.02
 
 @dataclass(frozen=True, eq=False)
 class Led:
-    """What lies outside the part: sections ``columns (k, s, 3)`` with unit normals ``standing``, numbers of their joints (None: found), outer limit ``(j, 2)``, the blankholder's surface."""
+    """What lies outside the part: sections ``columns (k, s, 3)`` with unit normals ``standing``, numbers of their joints, ends included, outer limit ``(j, 2)``, the blankholder's surface."""
 
     columns: Floats
     standing: Floats
-    joints: list[int] | None
+    joints: list[int]
     outer: Floats
     ground: Ground
 
@@ -68,18 +68,18 @@ class Built:
     remarks: list[tuple[str, str, float]]
 
 
-def build(skin: Skin, led: Led, middle: Middle, thickness: float, extra: float, top: float, shift: Shift | None = None) -> Built:
+def build(skin: Skin, led: Led, middle: Middle, thickness: float, opening: Law, top: float, shift: Shift | None = None) -> Built:
     """Build the three tools.
 
-    Punch and blankholder lie half the ``thickness`` above the middle of the sheet, the die ``t/2 + extra sin^2(slope)`` below [mm]; the punch's wall reaches up to ``top``. ``shift``
+    Punch and blankholder lie half the ``thickness`` above the middle of the sheet, the die ``t/2`` and the ``opening`` below [mm]; the punch's wall reaches up to ``top``. ``shift``
     displaces every point of every tool. Raises :class:`SolveError` where a surface cannot be fitted or nothing is left for a tool.
     """
 
-    def above(n: Floats) -> Floats:
+    def above(p: Floats, n: Floats) -> Floats:
         return np.full(len(n), 0.5 * thickness)
 
-    def below(n: Floats) -> Floats:
-        return -(0.5 * thickness + extra * (1.0 - np.clip(n[:, 2], -1.0, 1.0) ** 2))
+    def below(p: Floats, n: Floats) -> Floats:
+        return -(0.5 * thickness + opening(p, n))
 
     panels, inside = _panels(skin, led)
     held, punched = _zones(panels, inside, middle)
@@ -111,8 +111,7 @@ def build(skin: Skin, led: Led, middle: Middle, thickness: float, extra: float, 
 def _panels(skin: Skin, led: Led) -> tuple[list[Panel], list[tuple[Floats, Floats]]]:
     panels, inside = list(skin.panels), list(skin.inside)
     if led.columns.shape[1] > 1:
-        joints = led.joints if led.joints is not None else joints_of(led.standing)
-        made, tops = strips(skin, led.columns, led.standing, joints, led.ground)
+        made, tops = strips(skin, led.columns, led.standing, led.joints, led.ground)
         owner = {trim.key: panel for panel in made for trim in panel.loops[0] if trim in tops}
         inner = [(trim, owner[trim.key]) for trim in tops]
         panels += made
@@ -181,7 +180,8 @@ def _skirted(panels: list[Panel], moved: list[Moved], law: Law, top: float, shif
 def _wall(panel: Panel, trim: Trim, law: Law, top: float, shift: Shift | None) -> tuple[Panel, Moved]:
     def exact(u: Floats, v: Floats) -> Floats:
         p, n = panel.base.points(*points2(trim.curve, u).T)
-        p = p + (panel.rise + law(n))[:, None] * n
+        p = p + panel.rise * n
+        p = p + law(p, n)[:, None] * n
         p[:, 2] += v * np.maximum(top - p[:, 2], 0.1)
         return p if shift is None else p + shift(p)
 

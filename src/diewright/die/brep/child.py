@@ -10,6 +10,7 @@ import os
 import sys
 import traceback
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 from diewright.part import child as border
@@ -26,6 +27,8 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     from diewright.die.brep.lattice import Lattice
     from diewright.die.brep.ring import Plane
     from diewright.die.brep.skin import read_skin
+    from diewright.die.holder import Holder
+    from diewright.die.made import opening_share
     from diewright.geometry.mesh import TriMesh
     from diewright.part.cad import silence
 
@@ -42,15 +45,19 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
         request["half"], middle.mesh,
     )  # fmt: skip
     progress("building the faces", 0.2)
-    if request["holder"] is None:
-        ground: Any = Plane(request["level"])
-    else:
-        from diewright.die.holder import Holder
+    holder = Holder(**request["holder"])
+    ground: Any = Plane(holder.level) if holder.kind == "flat" and not any(holder.tilt) else holder
 
-        ground = Holder(**request["holder"])
+    def opening(p: Any, n: Any) -> Any:
+        # the rule of the triangles itself, at other points: it reads these four names of the drawn surface
+        drawn: Any = SimpleNamespace(
+            normals=n, mesh=SimpleNamespace(points=p), holder=holder, lead=SimpleNamespace(radius=np.array([request["radius"]]))
+        )
+        return request["extra"] * opening_share(drawn)
+
     move = Lattice(a["move_origin"], float(a["move_step"]), a["move_values"]) if "move_values" in a else None
     led = Led(a["columns"], a["standing"], request["joints"], a["outer"], ground)
-    built = build(skin, led, middle, request["thickness"], request["extra"], request["top"], move)
+    built = build(skin, led, middle, request["thickness"], opening, request["top"], move)
     tools: dict[str, Any] = {}
     for i, (name, tool) in enumerate(built.tools.items()):
         progress(f"measuring the {name}", 0.4 + 0.1 * i)

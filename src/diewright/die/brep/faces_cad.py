@@ -73,7 +73,7 @@ def faces_cad(
     ``path`` is the part's CAD file, ``unit`` as stated in the job, ``numbers`` the CAD faces that were meshed (cell field ``face`` of the part's mesh), ``skin_depth`` [mm] how deep the middle of
     the sheet lies under them (half the thickness found where the skin was moved to the middle, else 0); ``rotation`` and ``shift`` from CAD to press coordinates. ``drawn``
     and ``zones`` as they were made from the part, ``tools`` the triangulations of the tryout by name. Faces lie ``thickness``/2 above the middle of the sheet, the die
-    ``thickness``/2 + ``extra`` sin^2(slope) below [mm]. ``move`` displaces points ``(n, 3) -> (n, 3)`` of all tools (compensation). ``cuts``: sections ``("x" | "y", at [mm])``, by default four.
+    ``thickness``/2 and ``extra`` times the opening's share below [mm]. ``move`` displaces points ``(n, 3) -> (n, 3)`` of all tools (compensation). ``cuts``: sections ``("x" | "y", at [mm])``, by default four.
 
     Raises :class:`SolveError` where a surface cannot be made, and when the child runs out of time or memory.
     """
@@ -85,8 +85,6 @@ def faces_cad(
             where="part.file",
             help="Give the part as STEP or IGES.",
         )
-    holder = getattr(drawn, "holder", None)
-    joints = getattr(drawn, "joints", None)
     arrays: dict[str, Any] = {
         "points": drawn.mesh.points, "triangles": drawn.mesh.triangles, "held": zones.held, "punched": zones.punched, "columns": drawn.columns,
         "standing": drawn.standing, "outer": drawn.outer,
@@ -100,8 +98,7 @@ def faces_cad(
     request = {
         "kind": kind, "unit": unit, "numbers": [int(i) for i in numbers], "half": float(skin_depth), "rotation": np.asarray(rotation).tolist(),
         "shift": np.asarray(shift).tolist(), "thickness": float(thickness), "extra": float(extra), "top": float(tools["punch"].points[:, 2].max()),
-        "holder": None if holder is None or (holder.kind == "flat" and not any(holder.tilt)) else asdict(holder),
-        "level": float(drawn.level if holder is None else holder.level), "joints": None if joints is None else sorted({0, *(int(j) for j in joints), drawn.columns.shape[1] - 1}),
+        "holder": asdict(drawn.holder), "radius": float(drawn.lead.radius.max()), "joints": sorted({0, *(int(j) for j in drawn.joints), drawn.columns.shape[1] - 1}),
         "cuts": [list(c) for c in cuts], "name": name,
     }  # fmt: skip
     with private_folder() as folder:

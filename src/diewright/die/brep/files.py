@@ -85,6 +85,9 @@ def sections(shells: dict[str, Any], sheet: TriMesh, cuts: list[Cut]) -> tuple[b
         audit = doc.audit()
         if audit.has_errors:
             raise SolveError(f"The drawing fails its own audit: {audit.errors[0].message}", where="faces")
+        # the library writes its classes in the order of a hash, which differs from process to process
+        doc.classes.add_required_classes(doc.dxfversion)
+        doc.classes.classes = dict(sorted(doc.classes.classes.items()))
         text = io.StringIO()
         doc.write(text)
         return text.getvalue().encode("utf-8"), count

@@ -18,8 +18,8 @@ from diewright.die.brep.spline import fit_surface
 
 Floats = NDArray[np.float64]
 
-Law = Callable[[Floats], Floats]
-"""``(normals (n, 3)) -> distance (n,)`` [mm] from the middle of the sheet along the normal up."""
+Law = Callable[[Floats, Floats], Floats]
+"""``(points (n, 3), normals (n, 3)) -> distance (n,)`` [mm] from the middle of the sheet along the normal up."""
 Shift = Callable[[Floats], Floats]
 """``points (n, 3) -> displacement (n, 3)`` [mm], applied to every point before it is fitted."""
 
@@ -42,14 +42,15 @@ def move(panel: Panel, law: Law, shift: Shift | None, tolerance: float) -> Moved
 
     def exact(u: Floats, v: Floats) -> Floats:
         p, n = panel.base.points(u, v)
-        p = p + (panel.rise + law(n))[:, None] * n
+        p = p + panel.rise * n
+        p = p + law(p, n)[:, None] * n
         return p if shift is None else p + shift(p)
 
     if panel.cad is not None and shift is None:
         u, v = (np.linspace(a.breaks[0], a.breaks[-1], 9) for a in (panel.u, panel.v))
         uu, vv = (g.ravel() for g in np.meshgrid(u, v, indexing="ij"))
-        _, n = panel.base.points(uu, vv)
-        way = panel.rise + law(n)
+        p, n = panel.base.points(uu, vv)
+        way = panel.rise + law(p + panel.rise * n, n)
         if np.ptp(way) < _SAME:
             d = float(way.mean())
             if abs(d) < _SAME:

@@ -21,11 +21,12 @@ from diewright.die.brep.model import Panel, Trim, normalised
 from diewright.die.brep.ring import Ground
 from diewright.die.brep.skin import Skin
 from diewright.die.brep.spline import axis
+from diewright.errors import SolveError
 
 Floats = NDArray[np.float64]
 
 _DENSE = 400  # points along a CAD edge that its length is measured with
-_STRAIGHT = 1e-4  # rad: sections that turn by less from point to point are straight there
+_FOOT = 0.1  # mm: sections that start further from the part's edge do not belong to it
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,13 +80,6 @@ def _middle(panel: Panel, trim: Trim) -> Callable[[Floats], tuple[Floats, Floats
         return p + panel.rise * n, n
 
     return at
-
-
-def joints_of(standing: Floats) -> list[int]:
-    """Numbers of the section's points where straight and bent pieces meet, ends included, from its normals ``(k, s, 3)``."""
-    turn = np.arccos(np.clip(np.einsum("ksi,ksi->ks", standing[:, :-1], standing[:, 1:]), -1.0, 1.0))
-    bent = np.median(turn, axis=0) > _STRAIGHT
-    return [0, *(int(i) for i in np.flatnonzero(bent[1:] != bent[:-1]) + 1), standing.shape[1] - 1]
 
 
 class StripBase:
@@ -221,6 +215,13 @@ def _places(edges: list[Rim], total: float, points: Floats) -> Floats:
     out = np.zeros(len(points))
     for i, p in enumerate(points):
         share = np.clip(np.einsum("ij,ij->i", p - start, step) / np.maximum(np.einsum("ij,ij->i", step, step), 1e-300), 0.0, 1.0)
-        j = int(np.argmin(np.linalg.norm(start + share[:, None] * step - p, axis=1)))
+        away = np.linalg.norm(start + share[:, None] * step - p, axis=1)
+        j = int(np.argmin(away))
+        if away[j] > _FOOT:
+            spot = ", ".join(f"{v:.0f}" for v in p)
+            raise SolveError(
+                f"the surface is led on {away[j]:.2g} mm away from the edge of the part's CAD at ({spot}) mm, as where a notch is bridged.", where="faces",
+                help="Close the notch in CAD to have the faces as CAD surfaces.",
+            )  # fmt: skip
         out[i] = low[j] + share[j] * (high[j] - low[j])
     return np.mod(out, total)
