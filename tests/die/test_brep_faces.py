@@ -207,7 +207,10 @@ def test_a_sharp_edge_is_told_with_its_gap(tmp_path: Path) -> None:
     """Both sides of a sharp bottom edge move apart: the files are made, and the fault names the place and the gap."""
     made = faces_cad(**asked_of(pan(tmp_path / "sharp.step", nose=0.0), 1.0))
     assert made.report["tools"]["die"]["gap"] > 0.3
-    assert any("gapes by" in fault for fault in made.faults)
+    gaps = [float(f.split("gapes by ")[1].split()[0]) for f in made.faults if f.startswith("the die gapes")]
+    assert len(gaps) == 3  # the worst first, the others counted
+    assert gaps[0] == pytest.approx(max(g["value"] for g in made.report["tools"]["die"]["gaps"]), abs=6e-4)
+    assert any(fault.endswith("more places") for fault in made.faults)
 
 
 def test_one_face_over_everything_is_refused(tmp_path: Path) -> None:

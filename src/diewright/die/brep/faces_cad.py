@@ -50,13 +50,25 @@ class FacesCad:
         for name, t in self.report["tools"].items():
             if not t["valid"]:
                 out.append(f"the {name} is no valid body: {', '.join(t['invalid_faces'][:5]) or 'its faces do not fit together'}")
-            for gap in t["gaps"][:5]:
-                out.append(f"the {name} gapes by {gap['value']:.3f} mm between {' and '.join(gap['between'])} at {_spot(gap['at'])}")
-            for edge in t["free_inside"][:5]:
-                out.append(f"the {name} is open at {edge['between'][0]} at {_spot(edge['at'])}")
-            for b in [b for b in t["breaks"] if not b["true_edge"]][:5]:
-                out.append(f"the {name} breaks by {b['deg']:.1f} deg between {' and '.join(b['between'])} at {_spot(b['at'])}")
+            gapes = [
+                (g["value"], f"the {name} gapes by {g['value']:.3f} mm between {' and '.join(g['between'])} at {_spot(g['at'])}")
+                for g in t["gaps"]
+            ]
+            opens = [(0.0, f"the {name} is open at {e['between'][0]} at {_spot(e['at'])}") for e in t["free_inside"]]
+            kinks = [
+                (b["deg"], f"the {name} breaks by {b['deg']:.1f} deg between {' and '.join(b['between'])} at {_spot(b['at'])}")
+                for b in t["breaks"] if not b["true_edge"]
+            ]  # fmt: skip
+            for found in (gapes, opens, kinks):
+                out += _worst(found)
         return out
+
+
+def _worst(found: list[tuple[float, str]], most: int = 3) -> list[str]:
+    """The sentences with the largest values, the last one saying how many are like it."""
+    said = [text for _, text in sorted(found, key=lambda f: -f[0])]
+    more = len(said) - most
+    return said if more <= 0 else [*said[: most - 1], f"{said[most - 1]}, and {more} more places"]
 
 
 def _spot(at: Sequence[float]) -> str:
