@@ -68,8 +68,8 @@ class Range:
 
 
 def score(stops: int, margin: float, wanted: float, wrinkles: bool, attends: int) -> float:
-    """1000 a stop, 100 for wrinkles above their limit, 10 a percent point of margin missing, 1 for each other finding that asks for a decision."""
-    return 1000.0 * stops + 100.0 * wrinkles + 10.0 * max(0.0, wanted - margin) + float(attends)
+    """2000 a stop, 100 for wrinkles above their limit, 10 a percent point of margin missing (100 points at most), 1 for each other finding that asks for a decision."""
+    return 2000.0 * stops + 100.0 * wrinkles + 10.0 * min(max(0.0, wanted - margin), 100.0) + float(attends)
 
 
 def best_of(tried: Sequence[Trial]) -> Trial:

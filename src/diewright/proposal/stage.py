@@ -94,7 +94,7 @@ class _Proposal:
         force = (base / WIDE, max(most, base / WIDE)) if isinstance(stated, str) else (1000.0 * stated,) * 2
         start = start if isinstance(stated, str) else Setting(1000.0 * stated, start.die_radius)
         beads = self.inputs.beads and self.inputs.tryout.bead_kind == "none" and self.inputs.tryout.bead_restraint == 0
-        tried = search(lambda s: self._tryout(kind, s), start, Range(force, radii, beads), self.inputs.tryouts)
+        tried = search(lambda s: self._tryout(kind, s), start, Range(force, radii, beads), 1 if self._draws() > 1 else self.inputs.tryouts)
         best = best_of(tried)
         return self._result(kind, best, base)
 
@@ -131,6 +131,10 @@ class _Proposal:
             )
         best = min(found, key=lambda x: x[0])
         return best[1], best[2]
+
+    def _draws(self) -> int:
+        """Draws that the handbook asks for."""
+        return len(self.upstream["press"].values.get("draw_sequence") or [])
 
     def _faces(self, kind: str, radius: float) -> Result:
         """Faces with that blankholder surface and die radius [mm] (0: as stated)."""
@@ -216,17 +220,23 @@ class _Proposal:
         self.watch.step(phase, self.done, 1.0)
         self.done += part
 
-    def _result(self, kind: str, best: Trial, base: float) -> Result:
+    def _offer(self, kind: str, best: Trial) -> dict[str, Any]:
+        """Fields of the job that bring the best setting about, as far as the person has not stated them; none where it still stops."""
+        inputs, s = self.inputs, best.setting
+        if best.stops:
+            return {}
         fields: dict[str, Any] = {}
-        inputs = self.inputs
         if isinstance(inputs.tryout.blankholder_force_kn, str):
-            fields["tryout.blankholder_force_kn"] = float(f"{best.setting.force / 1e3:.3g}")
-        if abs(float(self._faces(kind, 0.0).values.get("die_radius") or 0.0) - best.setting.die_radius) > 1e-6:
-            fields["faces.die_radius"] = round(best.setting.die_radius, 3)
+            fields["tryout.blankholder_force_kn"] = float(f"{s.force / 1e3:.3g}")
+        if abs(float(self._faces(kind, 0.0).values.get("die_radius") or 0.0) - s.die_radius) > 1e-6:
+            fields["faces.die_radius"] = round(s.die_radius, 3)
         if kind != "given" and inputs.faces.blankholder == "auto":
             fields["faces.blankholder"] = kind
-        if best.setting.bead > 0:
-            fields |= {"tryout.bead_kind": "round", "tryout.bead_height": best.setting.bead}
+        if s.bead > 0:
+            fields |= {"tryout.bead_kind": "round", "tryout.bead_height": s.bead}
+        return fields
+
+    def _result(self, kind: str, best: Trial, base: float) -> Result:
         drawn = self.drawn.get(best.setting)
         rows = self.rows
         columns: dict[str, np.ndarray] = {
@@ -241,7 +251,7 @@ class _Proposal:
         values = {
             "score": best.score, "good": best.score < GOOD, "stops": best.stops, "says": list(best.says), "force_kN": 1e-3 * best.setting.force, "base_kN": 1e-3 * base,
             "die_radius": best.setting.die_radius, "bead_mm": best.setting.bead, "blankholder": kind, "margin_min_pct": best.margin, "thinning_max_pct": best.thinning,
-            "wrinkle_height_max": best.wrinkle, "tryouts": sum(r.how == "tryout" for r in rows), "take_over": {"fields": fields, "files": {}},
+            "wrinkle_height_max": best.wrinkle, "draws": self._draws(), "tryouts": sum(r.how == "tryout" for r in rows), "take_over": {"fields": self._offer(kind, best), "files": {}},
         }  # fmt: skip
         meshes = {"drawn": FieldMesh(drawn.meshes["drawn"].mesh, drawn.meshes["drawn"].point, drawn.meshes["drawn"].cell)} if drawn else {}
         return Result(values=values, figures=_figures(values), findings=_findings(values, best), meshes=meshes, tables={"tried": columns})
@@ -274,6 +284,13 @@ def _figures(v: dict[str, Any]) -> tuple[Figure, ...]:
 
 
 def _findings(v: dict[str, Any], best: Trial) -> tuple[Finding, ...]:
+    if best.stops and v["draws"] > 1:
+        return (
+            Finding(
+                key="proposal.draws", severity="attend", value=float(v["draws"]), limit=1.0, unit="draws", source="draw sequence of the press page; one coarse tryout in one draw",
+                sentence=f"One draw does not make this part, as the handbook says too: it asks for {v['draws']} draws. Nothing else was tried in one draw.", help="Go by the page Draws, where each draw has its own tools.",
+            ),
+        )  # fmt: skip
     if best.stops:
         said = best.refused or ", ".join(best.says)
         return (
