@@ -309,6 +309,45 @@ def _ellipse() -> Shape:
     return _shape(*pan(line, sides, pan_section(35.0, 10.0, 8.0, 18.0, 10.0)))
 
 
+def _section_along(y: Floats, z: Floats, slope: Floats, length: float) -> tuple[TriMesh, Floats]:
+    """A sheet of one section (y, z, slope) along x, its ends open."""
+    x, k = np.linspace(-length / 2, length / 2, round(length / 5.0) + 1), len(y)
+    points = np.concatenate([np.column_stack([np.full(k, v), y, z]) for v in x])
+    cells = []
+    for j in range(len(x) - 1):
+        a = j * k + np.arange(k - 1)
+        cells += [np.stack([a, a + k, a + k + 1], axis=1), np.stack([a, a + k + 1, a + 1], axis=1)]
+    return TriMesh(points, np.concatenate(cells)), np.tile(np.column_stack([0 * slope, -np.sin(slope), np.cos(slope)]), (len(x), 1))
+
+
+def _half_pipe() -> Shape:
+    at = np.linspace(-np.pi / 2, np.pi / 2, 25)
+    return _shape(*_section_along(30.0 * np.sin(at), -30.0 * np.cos(at), at, 140.0))
+
+
+def _zed() -> Shape:
+    """A step with open ends: its two free edges lie 30 mm apart in height."""
+    s = pan_section(30.0, 8.0, 8.0, 20.0, 10.0)
+    low = np.linspace(-40.0, -8.0, 8)[:-1]
+    return _shape(*_section_along(np.append(low, s[:, 0]), np.append(0 * low - 30.0, s[:, 1]), np.append(0 * low, s[:, 2]), 120.0))
+
+
+def _hat(bend: float, rise: float) -> Shape:
+    """A hat channel bent down lengthwise over a radius of ``bend`` [mm], rising by ``rise`` along x."""
+
+    def by(p: Floats) -> tuple[Floats, Floats, Floats]:
+        x = p[:, 0]
+        return -(x**2) / (2 * bend) + rise * x, np.column_stack([-x / bend + rise, 0 * x]), 0 * x
+
+    return _shape(*lifted(*channel(160.0, 40.0, 35.0, 10.0, shoulder=8.0, flange=18.0, lean=6.0), by))
+
+
+def angle_section() -> Shape:
+    """One wall with a floor whose edge is free: refused, since the floor's edge would have to climb past the wall's ends."""
+    mesh, normals = channel(140.0, 40.0, 30.0, 8.0)
+    return _shape(*without(mesh, normals, mesh.centroids[:, 1] > 20.0))
+
+
 SHAPES: dict[str, Callable[[], Shape]] = {
     "cup without flange": lambda: _cup(),
     "cup with flange": lambda: _cup(flange=15.0, shoulder=7.0),
@@ -331,11 +370,18 @@ SHAPES: dict[str, Callable[[], Shape]] = {
     "doubly crowned pan": lambda: _crown(700.0, True),
     "pan with a step in depth": _stepped,
     "pan with holes": _holed,
+    "triangular pan": lambda: _shape(*pan(*plan_line([(0.0, 0.0), (160.0, 0.0), (80.0, 120.0)], 18.0), pan_section(25.0, 8.0, 8.0, 15.0, 5.0))),
+    "small pan": lambda: _shape(*pan(*plan_line(_box(16.0, 12.0), 4.0, 1.0), pan_section(5.0, 2.0, 2.0, 4.0))),
+    "flat dish": lambda: _shape(*pan(*plan_line(_box(120.0, 90.0), 20.0), pan_section(8.0, 8.0, 0.0, 0.0, 75.0))),
     "pan with a soft notch": lambda: _notched(0.5, 30.0),
     "pan with a sharp notch": lambda: _notched(0.3, 4.0),
     "channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0)),
     "leaning channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0, lean=12.0)),
     "hat channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0, shoulder=8.0, flange=18.0, lean=6.0)),
+    "half pipe": _half_pipe,
+    "step with open ends": _zed,
+    "bent hat channel": lambda: _hat(300.0, 0.0),
+    "rising hat channel": lambda: _hat(1e9, 0.15),
     "shallow channel": lambda: _shape(*channel(160.0, 60.0, 12.0, 10.0, shoulder=8.0, flange=18.0, lean=40.0)),
 }  # fmt: skip
 

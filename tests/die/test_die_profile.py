@@ -14,7 +14,7 @@ from die_shapes import _shape as shape
 from diewright.die.bridge import bridged
 from diewright.die.build import Built, Stated, build
 from diewright.die.edge import find_edge
-from diewright.die.fit import open_end
+from diewright.die.ends import open_end
 from diewright.die.line import diffused, steps
 from diewright.die.rules import wall_gap
 from diewright.die.stated import along, values_of

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from die_shapes import SHAPES
+from die_parts import faces_of
+from die_shapes import SHAPES, angle_section
 
 from diewright.die.build import Built, Stated, build
 from diewright.die.crossing import crossing
@@ -12,7 +13,8 @@ from diewright.die.gaps import gap
 from diewright.die.made import opening_share
 from diewright.die.parallel import sharp_points
 from diewright.die.rules import wall_gap
-from diewright.die.stated import values_of
+from diewright.die.stated import Way, values_of
+from diewright.errors import SolveError
 from diewright.geometry.mesh import TriMesh
 from diewright.watch import Watch
 
@@ -20,10 +22,10 @@ T = 1.0
 CHORD = 0.02 * T
 
 
-def built(name: str) -> Built:
+def built(name: str, way: Way = "auto") -> Built:
     s = SHAPES[name]()
     outer = max(s.mesh.boundary_loops, key=s.mesh.loop_length)
-    stated = Stated(T, wall_gap(T, "steel"), values_of(T, "auto", "auto", "auto", "auto"))
+    stated = Stated(T, wall_gap(T, "steel"), values_of(T, "auto", "auto", "auto", "auto"), way)
     return build(s.mesh, s.normals if len(s.normals) else None, outer, s.blank, stated, Watch())
 
 
@@ -37,9 +39,7 @@ def off_the_rule(b: Built) -> np.ndarray:
     return measured - (T + (wall_gap(T, "steel") - T) * opening_share(b.drawn)[used])
 
 
-@pytest.mark.parametrize("name", SHAPES)
-def test_faces_of(name: str) -> None:
-    b = built(name)
+def check(b: Built) -> None:
     for face in (b.faces.die, b.faces.punch, b.faces.blankholder):
         assert face.areas.min() > 0
         assert len(crossing(face)) == 0
@@ -49,6 +49,43 @@ def test_faces_of(name: str) -> None:
     assert off.min() > -2 * CHORD
     assert off.max() < 2 * CHORD
     assert gap(b.faces.blankholder.points, b.faces.die).value == pytest.approx(T, abs=2 * CHORD)
+    # the way the land leaves the part lies in the part's tangent plane (where a blend starts with an arc, within half a chord's turn)
+    c, n = b.drawn.columns, b.drawn.standing
+    if b.drawn.led and b.drawn.lead.mode != "blend":
+        way = c[:, 1] - c[:, 0]
+        off_plane = np.einsum("ij,ij->i", way, n[:, 0]) / np.linalg.norm(way, axis=1)
+        smooth = ~sharp_points(b.drawn.mesh, b.drawn.normals)[b.edge.numbers]
+        assert np.degrees(np.arcsin(np.abs(off_plane[smooth]))).max() < 1.0
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_faces_of(name: str) -> None:
+    check(built(name))
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "cup with flange",
+        "pan with tight corners",
+        "L pan",
+        "T pan",
+        "crowned pan",
+        "doubly crowned pan",
+        "pan with a sharp notch",
+        "triangular pan",
+    ],
+)
+def test_faces_with_the_full_section_of(name: str) -> None:
+    b = built(name, "profile")
+    assert b.drawn.lead.mode == "profile"
+    check(b)
+
+
+def test_what_is_refused_says_where() -> None:
+    s = angle_section()
+    with pytest.raises(SolveError, match=r"would fold at \(-?70, -40, 0\) mm"):
+        faces_of(s.mesh, s.blank, normals=s.normals)
 
 
 def test_crossing_is_seen() -> None:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from diewright.die.bridge import bridged
 from diewright.die.edge import Edge
+from diewright.die.ends import one_way
 from diewright.die.extend import Drawn, lead_on
 from diewright.die.finer import Finer
 from diewright.die.fit import Wanted
@@ -69,6 +70,7 @@ def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank
     fine = fine_surface(part, exact, CHORD * t, TURN)
     watch.step("leading the surface on", 1, 5)
     fine, normals, edge = turned_edge(fine, whole_normals(fine), same_loop(fine.mesh, np.asarray(outer).ravel()))
+    edge = one_way(edge)
     own, notches = edge.points, np.zeros((0, 3))
     disc: tuple[float, ...] = (DISC, 2.0 * DISC)
     while True:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from diewright.die import profile, sweep
 from diewright.die.edge import Edge, along_surface, settled
+from diewright.die.ends import way_out
 from diewright.die.fit import plain, settle
 from diewright.die.flat import even_line, flat_ring
 from diewright.die.holder import Holder
@@ -126,7 +127,7 @@ def _direct(edge: Edge, lead: Lead, holder: Holder, chord: float) -> _Swept:
 def _profiled(edge: Edge, lead: Lead, holder: Holder, chord: float) -> _Swept:
     """Land, punch radius and wall set up along the part's own surface, then the die radius turned out square to the line on which the wall ends."""
     low, out, strip = sweep.swept(
-        edge, profile.way_out(edge), lambda outward: profile.rise(edge, outward, lead, holder, chord), sweep.crossing_in_space(edge.normal)
+        edge, way_out(edge), lambda outward: profile.rise(edge, outward, lead, holder, chord), sweep.crossing_in_space(edge.normal)
     )
     below = sweep.standing(low, out, strip.elevation)
     top, along = low[:, -1], tangents(low[:, -1])

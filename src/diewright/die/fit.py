@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.die.edge import LEVEL, Edge
+from diewright.die.ends import open_end, way_out
 from diewright.die.holder import Holder, Spread, fit_cylinder, plane_spread
 from diewright.die.line import away
-from diewright.die.profile import Lead, Mode, need, rise, shoulder, way_out
+from diewright.die.profile import Lead, Mode, need, rise, shoulder
 from diewright.errors import InputError, SolveError
 
 Floats = NDArray[np.float64]
@@ -56,32 +57,6 @@ def leaning(edge: Edge, angle: Floats) -> Floats:
         x = np.clip(away(edge.points, open_end(edge)) / _BEYOND, 0.0, 1.0)
         angle = np.maximum(angle, CLIMB_ANGLE * (1.0 - x * x * (3.0 - 2.0 * x)))
     return np.asarray(0.5 * math.pi - angle)
-
-
-def open_end(edge: Edge) -> NDArray[np.bool_]:
-    """True at the points ``(k,)`` of open ends: where the edge climbs, and what lies between a fall and the next climb below the middle of both."""
-    steep, z = edge.climb > 0.5, edge.points[:, 2]
-    out = steep.copy()
-    begin = np.flatnonzero(~steep & np.roll(steep, 1))
-    for i in map(int, begin):
-        length = int(np.argmax(np.roll(steep, -i)))
-        run = (i + np.arange(length)) % len(z)
-        before, after = z[(i - 1) % len(z)], z[(i + length) % len(z)]
-        high = [_top(z, steep, i - 1, -1), _top(z, steep, i + length, 1)]
-        if max(before, after, float(z[run].max())) < 0.5 * min(float(z[run].min()) + h for h in high):
-            out[run] = True
-    return out
-
-
-def _top(z: Floats, steep: NDArray[np.bool_], at: int, way: int) -> float:
-    """Highest point of the climb that holds the point ``at``, followed one ``way``."""
-    k, best = len(z), -math.inf
-    for _ in range(k):
-        if not steep[at % k]:
-            break
-        best = max(best, float(z[at % k]))
-        at += way
-    return best
 
 
 def landing(edge: Edge, lead: Lead) -> tuple[Floats, Floats]:

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.die.edge import Edge, along_surface
+from diewright.die.ends import way_out
 from diewright.die.holder import Holder
 from diewright.die.loft import divisions
 
@@ -80,17 +81,11 @@ def angles(edge: Edge, lead: Lead) -> tuple[Floats, Floats]:
     return a, np.maximum(a, lead.steep)
 
 
-def way_out(edge: Edge) -> Floats:
-    """The way out in plan ``(k, 2)`` along which the part's own surface is led on; straight across the edge where that stands upright."""
-    plan = edge.lead[:, :2]
-    size = np.hypot(*plan.T)[:, None]
-    return np.asarray(np.where(size > 0.02, plan / np.maximum(size, 1e-12), edge.outward))
-
-
 def rise(edge: Edge, outward: Floats, lead: Lead, holder: Holder, chord: float) -> Strip:
     """Land, punch radius and wall up to where the die radius can begin whatever way it turns: ``R`` and :data:`SPARE` below the blankholder surface."""
     a, b = angles(edge, lead)
-    a = np.where(a < 0.5 * math.pi, np.minimum(along_surface(edge.normal, outward, a), 0.5 * math.pi), a)
+    turned = (np.abs(outward - way_out(edge)).max(axis=1) > 1e-9) & (a < 0.5 * math.pi)
+    a = np.where(turned, np.minimum(along_surface(edge.normal, outward, a), 0.5 * math.pi), a)
     sweep = np.maximum(np.maximum(b, a) - a, 1e-6)
     radius = np.maximum(lead.punch, LEAST / sweep)
     land = np.maximum(lead.land, LEAST)
