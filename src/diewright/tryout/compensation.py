@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 class CompensationInputs(TryoutInputs):
     """What the tryout reads, and how the faces are moved."""
 
+    mesh: Literal["coarse", "graded", "normal", "fine"]
     iterations: int
     factor: float
     tolerance: float
@@ -38,8 +39,9 @@ class CompensationInputs(TryoutInputs):
 
 def _inputs(job: Job) -> CompensationInputs:
     # the mesh is its own, springback is the point of it, and where springback is read does not move the faces
-    own = {"springback": True, "reference_points": ()}
-    return CompensationInputs(**{**tryout_inputs(job).model_dump(), **own, **job.compensation.model_dump()})
+    stated = job.compensation.model_dump()
+    own = {"springback": True, "reference_points": (), "quality": "coarse", "mesh": stated.pop("quality")}
+    return CompensationInputs(**{**tryout_inputs(job).model_dump(), **own, **stated})
 
 
 def work(inputs: CompensationInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
@@ -48,12 +50,13 @@ def work(inputs: CompensationInputs, upstream: Mapping[str, Result], files: Mapp
     wanted, rolling = wanted_of(inputs, upstream), rolling_vector(inputs.rolling_direction)
     material = shell_material(upstream["sheet"], back_modulus=inputs.back_modulus, recall=inputs.back_recall)
     flow, lines = flow_stress(upstream["sheet"]), blank_lines(upstream["solution"], upstream["blank"])
-    coarse = inputs.quality == "coarse"
+    coarse = inputs.mesh == "coarse"
+    fine, budget = ("normal", "coarse") if inputs.mesh == "graded" else (inputs.mesh, inputs.mesh)
     low = 0.03 if coarse else 0.10
     watch.step("distances to the faces", 0.0, 1.0)
     tools = () if coarse else press_tools(faces, t, wanted, flow)
     chosen = choose_mesh(
-        inputs, upstream, lines, tools, material, wanted, watch, fine=inputs.quality, budget=inputs.quality, first=not coarse, until=low
+        inputs, upstream, lines, tools, material, wanted, watch, fine=fine, budget=budget, first=not coarse, until=low
     )  # fmt: skip
     draw = JobDraw(
         inputs, faces, chosen.wanted, material, flow, chosen.mesh, lines, rolling, watch, count=inputs.iterations + 1, low=low
@@ -84,6 +87,6 @@ class _Lay:
 
 
 STAGE = Stage(
-    name="compensation", title="Compensation", version=1, packages=("tryout", "mechanics", "geometry", "sheet", "job/places"),
+    name="compensation", title="Compensation", version=1, packages=("tryout", "mechanics", "sheet", "job/places"),
     needs=("tipping", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work, slow=True,
 )  # fmt: skip

@@ -94,7 +94,7 @@ def _values(
     b = got.best
     field = got.chosen.field
     return {
-        "runs": len(got.rounds), "best": b, "factor": inputs.factor, "wave_mm": wave, "quality": inputs.quality, "tolerance_mm": inputs.tolerance,
+        "runs": len(got.rounds), "best": b, "factor": inputs.factor, "wave_mm": wave, "quality": inputs.mesh, "tolerance_mm": inputs.tolerance,
         "alignment": inputs.alignment, "blankholder": got.holder, "blankholder_stated": inputs.blankholder,
         "before_max_mm": float(table["max_mm"][0]), "before_rms_mm": float(table["rms_mm"][0]), "after_max_mm": float(table["max_mm"][b]),
         "after_rms_mm": float(table["rms_mm"][b]), "left_max_pct": float(table["left_max_pct"][b]), "left_rms_pct": float(table["left_rms_pct"][b]),
