@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diewright.die import rules
+from diewright.die.build import Built, Stated, build
 from diewright.die.edge import find_edge
 from diewright.die.extend import lead_on
+from diewright.die.fit import Wanted
 from diewright.die.gaps import gap
 from diewright.die.loft import arc, loft
 from diewright.die.made import Made, make
+from diewright.die.stated import Values, Way, values_of
 from diewright.die.surface import fine_surface, whole_normals
 from diewright.die.zones import split
 from diewright.geometry.mesh import TriMesh
+from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
 
@@ -71,4 +76,62 @@ def offsets() -> dict[str, float]:
     return {"punch off": float(np.abs(off).max()), "blankholder off": float(np.abs(faces.blankholder.points[:, 2] - half).max())}
 
 
-CASES: dict[str, Callable[[], dict[str, float]]] = {"cup-faces-clearance": clearance, "cup-faces-offset": offsets}
+CROWN = 400.0
+"""Radius [mm] at the ridge of the parabola ``z = -x^2 / 2R`` that is added to the cup's heights."""
+
+
+def _crowned() -> tuple[TriMesh, Floats]:
+    part, normals = _cup()
+    x = part.points[:, 0]
+    points = part.points + np.column_stack([0 * x, 0 * x, -(x**2) / (2 * CROWN)])
+    turned = normals + np.column_stack([normals[:, 2] * x / CROWN, 0 * x, 0 * x])
+    return TriMesh(points, part.triangles), turned / np.linalg.norm(turned, axis=1, keepdims=True)
+
+
+def _built(part: TriMesh, normals: Floats, stated: Values, way: Way, wanted: Wanted | None = None) -> Built:
+    at = 2.0 * np.pi * np.arange(90) / 90
+    blank = 65.0 * np.stack([np.cos(at), np.sin(at)], axis=1)
+    wall = rules.wall_gap(THICKNESS, "steel")
+    return build(part, normals, part.boundary_loops[0], blank, Stated(THICKNESS, wall, stated, way, wanted or Wanted()), Watch())
+
+
+def curved() -> dict[str, float]:
+    """A crowned cup on a cylindrical blankholder: its Gaussian curvature, how far its points over the part's flange lie off the parabola's offset, and the gap under it."""
+    part, normals = _crowned()
+    b = _built(part, normals, values_of(THICKNESS, "auto", "auto", "auto", "auto"), "auto", Wanted("cylindrical"))
+    p = b.faces.blankholder.points
+    p = p[np.hypot(p[:, 0], p[:, 1]) < RIM - 1.0]
+    foot = np.array(p[:, 0])  # the parabola's point under each: (x - p_x) + z' (z - p_z) = 0 by Newton's steps
+    for _ in range(20):
+        z, slope = -(foot**2) / (2 * CROWN), -foot / CROWN
+        foot -= (foot - p[:, 0] + slope * (z - p[:, 2])) / (1.0 + slope**2 - (z - p[:, 2]) / CROWN)
+    off = np.hypot(foot - p[:, 0], -(foot**2) / (2 * CROWN) - p[:, 2]) - 0.5 * THICKNESS
+    plan = b.faces.blankholder.points[:, :2]
+    return {
+        "largest Gaussian curvature": float(np.abs(b.drawn.holder.gaussian(plan)).max()),
+        "blankholder off over the flange": float(np.abs(off).max()),
+        "gap under the blankholder": float(np.median(gap(b.faces.blankholder.points, b.faces.die).value)),
+    }
+
+
+def section() -> dict[str, float]:
+    """The full section round a cup's flange, measured on its points: land, radii and wall angle as stated."""
+    b = _built(*_cup(), Values(6.0, 5.0, np.radians(12.0), 7.0), "profile")
+    c, cuts = b.drawn.columns[7], (0, *b.drawn.joints, b.drawn.columns.shape[1] - 1)
+    flat = np.column_stack([np.hypot(*(c - c[0])[:, :2].T), c[:, 2]])
+    land, punch, wall, _, die = (flat[i : j + 1] for i, j in pairwise(cuts))
+    rise = np.diff(wall, axis=0)[0]
+
+    def radius(p: Floats) -> float:
+        x, y, k = np.linalg.lstsq(np.column_stack([p, np.ones(len(p))]), (p**2).sum(axis=1), rcond=None)[0]
+        return float(np.sqrt(k + 0.25 * (x * x + y * y)) - 0.5 * THICKNESS)
+
+    return {
+        "trim land": float(land[-1, 0]), "punch radius": radius(punch), "die radius": radius(die),
+        "wall angle": float(np.degrees(np.arctan2(rise[0], rise[1]))),
+    }  # fmt: skip
+
+
+CASES: dict[str, Callable[[], dict[str, float]]] = {
+    "cup-faces-clearance": clearance, "cup-faces-offset": offsets, "crowned-cup-blankholder": curved, "cup-full-section": section,
+}  # fmt: skip
