@@ -103,11 +103,21 @@ def _values(
         "gap_min_before_mm": None if checked is None else checked.gap_before,
         "draft_min_deg": None if checked is None else checked.draft_after, "draft_min_before_deg": None if checked is None else checked.draft_before,
         "undercut_mm2": None if checked is None else checked.undercut_area, "holder_move_mm": None if checked is None else checked.holder_move,
+        "holder_file_mm": _file_off(got),
         "holder_tilt_deg": None if checked is None else checked.holder_steepest, "turn_max_deg": None if checked is None else checked.turn,
         "stretch_max_pct": None if checked is None else 100.0 * checked.stretch, "turn_step_deg": None if checked is None else checked.fair,
         "stroke": here.values["stroke"], "trim": {"how": draw.trim_how, "off_mm": draw.trim_off},
         "mesh": {"triangles": len(draw.mesh.triangles), "edge_median": float(np.median(np.sqrt(draw.mesh.areas / 0.433)))},
     }  # fmt: skip
+
+
+def _file_off(got: Compensated) -> float | None:
+    """How far the field alone would take a blankholder that keeps its surface off it [mm]: it is exact at its points, the faces are corrected between them."""
+    field = got.chosen.field
+    if field is None or got.holder != "keep":
+        return None
+    face = got.rounds[0].faces["blankholder"]
+    return float(np.abs((field.at(face.points) * face.point_normals).sum(axis=1)).max())
 
 
 def _figures(v: dict[str, Any]) -> list[Figure]:
