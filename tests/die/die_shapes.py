@@ -283,6 +283,15 @@ def _notched(low: float, run: float) -> Shape:
     return _shape(*pan(*plan_line(_box(160.0, 110.0), 25.0, 2.0), pan_section(30.0, 8.0, 8.0, 25.0, 6.0), width))
 
 
+def _tabbed() -> Shape:
+    """A pan whose flange goes in and out in tabs with steps at their ends."""
+
+    def width(line: Floats) -> Floats:
+        return 0.6 + 0.36 * np.sign(np.sin(line[:, 0] / 6.0))
+
+    return _shape(*pan(*plan_line(_box(160.0, 110.0), 25.0, 1.0), pan_section(30.0, 8.0, 8.0, 25.0, 6.0), width))
+
+
 def _holed() -> Shape:
     """A pan with holes: one in the floor, one in the flange close to its edge."""
     mesh, normals = pan(*plan_line(_box(160.0, 110.0), 25.0, 2.0), pan_section(30.0, 8.0, 8.0, 25.0, 6.0))
@@ -375,6 +384,7 @@ SHAPES: dict[str, Callable[[], Shape]] = {
     "flat dish": lambda: _shape(*pan(*plan_line(_box(120.0, 90.0), 20.0), pan_section(8.0, 8.0, 0.0, 0.0, 75.0))),
     "pan with a soft notch": lambda: _notched(0.5, 30.0),
     "pan with a sharp notch": lambda: _notched(0.3, 4.0),
+    "pan with tabs": _tabbed,
     "channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0)),
     "leaning channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0, lean=12.0)),
     "hat channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0, shoulder=8.0, flange=18.0, lean=6.0)),

@@ -79,13 +79,11 @@ def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank
             drawn = lead_on(
                 fine.mesh, normals, edge, blank, values.land, values.radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0), lead, holder
             )
-        except Folds as fold:
+        except Folds:
             # only an edge that does not serve as it is gets its notches bridged, first those that a smaller disc does not enter
             if not disc or edge.climbs:
                 raise
             over = bridged(fine, normals, edge, disc[0] * (values.land + values.punch + values.radius))
-            if len(over.at) == 0 and len(disc) == 1:
-                raise fold from None
             fine, normals, edge, disc = over.fine, over.normals, over.edge, disc[1:]
             notches = np.concatenate([notches, over.at])
         else:

@@ -1,0 +1,62 @@
+"""Findings and figures of made faces that no shape of the others shows."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from die_parts import faces_of
+from die_shapes import SHAPES, pan, pan_section, plan_line
+from die_shapes import _shape as shape
+
+from diewright.die.edge import find_edge
+from diewright.die.fit import plain, settle
+from diewright.die.holder import Holder
+from diewright.die.rules import holder_radius, punch_radius
+from diewright.errors import SolveError
+
+RNG = np.random.default_rng(3)
+
+
+def test_a_face_that_runs_through_itself_is_a_stop() -> None:
+    """An inner corner of 3 mm whose wall leans out until nothing of that radius is left at the rim, led on by more than the corner has."""
+    plan = [(0.0, 0.0), (80.0, 0.0), (80.0, 40.0), (40.0, 40.0), (40.0, 90.0), (0.0, 90.0)]
+    s = shape(*pan(*plan_line(plan, 12.0, 1.0, hollow=3.0), pan_section(30.0, 8.0, 0.0, 0.0, 5.0)))
+    r = faces_of(s.mesh, s.blank, normals=s.normals, lead_on="profile")
+    found = {f.key: f for f in r.findings}
+    crossed = found["faces.crossing.die"]
+    assert crossed.severity == "stop"
+    assert crossed.value > 10
+    assert crossed.place is not None
+    assert np.hypot(crossed.place.points[0][0] - 40.0, crossed.place.points[0][1] - 40.0) < 25.0
+    assert found["faces.fold.die"].severity == "stop"
+
+
+class Restless(Holder):
+    """A surface that never says the same height twice."""
+
+    def height(self, xy: np.ndarray) -> np.ndarray:
+        return super().height(xy) + RNG.uniform(-1.0, 1.0)
+
+
+def test_a_surface_that_finds_no_height_is_refused() -> None:
+    cup = SHAPES["leaning cup"]()
+    edge = find_edge(cup.mesh, cup.mesh.boundary_loops[0])
+    with pytest.raises(SolveError, match="no height of the"):
+        settle(edge, plain(edge, 5.0, 8.5), Restless(0.0, tilt=(0.1, 0.0)))
+
+
+def test_figures_of_the_section_say_where_they_come_from() -> None:
+    s = SHAPES["cup with flange"]()
+    own = faces_of(s.mesh, s.blank, normals=s.normals, lead_on="profile")
+    assert own.figure("faces.punch_radius_led").value == pytest.approx(punch_radius(1.0)) == pytest.approx(6.0)
+    assert own.figure("faces.punch_radius_led").source == "common practice"
+    assert own.figure("faces.wall_angle").source == "common practice"
+    assert own.figure("faces.depth").value == pytest.approx(own.values["blankholder"]["depth_mean"])
+    assert own.figure("faces.uneven").value == pytest.approx(0.0, abs=1e-9)
+    places = [{"x": 60.0, "y": 0.0, "wall_angle": 15.0}, {"x": -60.0, "y": 0.0, "wall_angle": 5.0, "punch_radius": 9.0}]
+    stated = faces_of(s.mesh, s.blank, normals=s.normals, lead_on="profile", addendum=places)
+    assert stated.figure("faces.wall_angle").formula.startswith("as stated")
+    assert stated.values["blankholder"]["wall_angle"] == pytest.approx([5.0, 15.0], abs=0.01)
+    assert stated.values["blankholder"]["punch_radius"] == pytest.approx([9.0, 9.0])
+    assert [f.key for f in stated.findings if f.severity == "stop"] == []
+    assert [holder_radius(t) for t in (0.5, 1.0, 2.0)] == [150.0, 200.0, 400.0]
