@@ -351,10 +351,17 @@ def _hat(bend: float, rise: float) -> Shape:
     return _shape(*lifted(*channel(160.0, 40.0, 35.0, 10.0, shoulder=8.0, flange=18.0, lean=6.0), by))
 
 
-def angle_section() -> Shape:
-    """One wall with a floor whose edge is free: refused, since the floor's edge would have to climb past the wall's ends."""
-    mesh, normals = channel(140.0, 40.0, 30.0, 8.0)
-    return _shape(*without(mesh, normals, mesh.centroids[:, 1] > 20.0))
+def _angle() -> Shape:
+    """One wall with a floor whose edge is free."""
+    s = pan_section(30.0, 8.0, 0.0, 0.0)
+    free = np.linspace(-60.0, -8.0, 12)[:-1]
+    return _shape(*_section_along(np.append(free, s[:, 0]), np.append(0 * free - 30.0, s[:, 1]), np.append(0 * free, s[:, 2]), 140.0))
+
+
+def ragged() -> Shape:
+    """A cup sawn off along a zigzag through wall and floor."""
+    cup = _cup()
+    return _shape(*without(cup.mesh, cup.normals, cup.mesh.points[cup.mesh.triangles].max(axis=1)[:, 1] > 10.0))
 
 
 SHAPES: dict[str, Callable[[], Shape]] = {
@@ -388,6 +395,7 @@ SHAPES: dict[str, Callable[[], Shape]] = {
     "channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0)),
     "leaning channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0, lean=12.0)),
     "hat channel": lambda: _shape(*channel(160.0, 40.0, 35.0, 10.0, shoulder=8.0, flange=18.0, lean=6.0)),
+    "angle section": _angle,
     "half pipe": _half_pipe,
     "step with open ends": _zed,
     "bent hat channel": lambda: _hat(300.0, 0.0),

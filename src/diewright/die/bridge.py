@@ -43,12 +43,11 @@ class Bridged:
 def bridged(fine: Finer, normals: Floats, edge: Edge, radius: float) -> Bridged:
     """Fill every notch that a disc of ``radius`` [mm] does not roll into. Raises :class:`SolveError` where the part stands too steeply round a notch, or the edge crosses itself in plan."""
     outline = shapely.Polygon(edge.points[:, :2])
-    if not outline.is_valid or edge.climbs:
+    if not outline.is_valid:
         raise SolveError(
-            "the part's edge climbs or crosses itself in plan, so its notches cannot be bridged.",
-            where="faces",
-            help="Smooth the part's edge in CAD.",
-        )
+            f"the part's edge crosses itself in plan ({shapely.is_valid_reason(outline)} mm), so its notches cannot be bridged.", where="faces",
+            help="Smooth the part's edge in CAD, or round that corner.",
+        )  # fmt: skip
     rolled = outline.buffer(radius, quad_segs=24).buffer(-radius, quad_segs=24)
     middles, swap = [], []
     points, cells, parent, up, own = list(fine.mesh.points), [fine.mesh.triangles], [fine.parent], [normals], [fine.normals]

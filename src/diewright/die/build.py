@@ -81,10 +81,10 @@ def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank
             )
         except Folds:
             # only an edge that does not serve as it is gets its notches bridged, first those that a smaller disc does not enter
-            if not disc or edge.climbs:
+            if not disc:
                 raise
             over = bridged(fine, normals, edge, disc[0] * (values.land + values.punch + values.radius))
-            fine, normals, edge, disc = over.fine, over.normals, over.edge, disc[1:]
+            fine, normals, edge, disc = over.fine, over.normals, one_way(over.edge), disc[1:]
             notches = np.concatenate([notches, over.at])
         else:
             break
