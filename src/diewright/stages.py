@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from diewright.blank.stage import NEST, SOLUTION
 from diewright.blank.stage import STAGE as BLANK
+from diewright.die.cad import STAGE as CAD
 from diewright.die.draws import STAGE as DRAWS
 from diewright.die.stage import STAGE as FACES
 from diewright.job.graph import Graph
@@ -16,4 +17,4 @@ from diewright.tryout.compensation import STAGE as COMPENSATION
 from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
-GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, COMPENSATION])
+GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, COMPENSATION, CAD])

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import shapely
 from pydantic import BaseModel, ConfigDict
 
 from diewright.die import rules
-from diewright.die.build import Stated, build
+from diewright.die.build import Built, Stated, build
 from diewright.die.crossing import crossing
 from diewright.die.evenness import surface_of
 from diewright.die.extend import Drawn
-from diewright.die.findings import Measured, figures_of, findings_of
+from diewright.die.findings import Measured
 from diewright.die.finer import Finer
 from diewright.die.fit import Wanted
+from diewright.die.found import FACES, Found
 from diewright.die.gaps import gap
 from diewright.die.given import Given, facing_gap, off_place, plan_outline, read_face, wall_gap
 from diewright.die.radii import Bend, tightest
@@ -36,6 +37,7 @@ class FacesInputs(BaseModel):
     die_file: str
     punch_file: str
     blankholder_file: str
+    shift_file: str
     clearance: Literal["auto"] | float
     die_radius: Literal["auto"] | float
     trim_land: Literal["auto"] | float
@@ -59,36 +61,41 @@ def _inputs(job: Job) -> FacesInputs:
 
 def _files(job: Job) -> dict[str, str]:
     f = job.faces
-    named = {"die": f.die_file, "punch": f.punch_file, "blankholder": f.blankholder_file}
+    named = {"die": f.die_file, "punch": f.punch_file, "blankholder": f.blankholder_file, "shift": f.shift_file}
     return {name: file for name, file in named.items() if file}
 
 
 def work(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
-    """Make the faces from the part, or read them."""
-    if files and len(files) < 3:
-        missing = ", ".join(name for name in ("die", "punch", "blankholder") if name not in files)
+    """Make the faces from the part, or read them; then move them where the job states a shift file."""
+    given = {name: file for name, file in files.items() if name in FACES}
+    if given and len(given) < 3:
+        missing = ", ".join(name for name in FACES if name not in given)
         raise InputError(
-            f"faces are named for {', '.join(files)} but not for {missing}.", where="faces", help="Name all three files, or none of them."
+            f"faces are named for {', '.join(given)} but not for {missing}.", where="faces", help="Name all three files, or none of them."
         )
-    return _given(inputs, upstream, files, watch) if files else _made(inputs, upstream, watch)
+    found = _given(inputs, upstream, given, watch) if given else _made(inputs, upstream, watch)
+    return found.result() if "shift" not in files else found.moved_by(files["shift"].path)
 
 
-def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> Result:
+def built_of(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> tuple[Built, Stated]:
+    """The faces made from the part, with all they were made from, and what decided them."""
     solution, t = upstream["solution"], inputs.thickness
-    part = solution.meshes["part"]
-    family = str(upstream["sheet"].values["family"])
-    wall = rules.wall_gap(t, family) if isinstance(inputs.clearance, str) else inputs.clearance
+    wall = rules.wall_gap(t, str(upstream["sheet"].values["family"])) if isinstance(inputs.clearance, str) else inputs.clearance
     if wall < t:
         raise InputError(
             f"a gap of {wall:g} mm does not let a sheet of {t:g} mm through.", where="faces.clearance", help="State more, or auto."
         )
     values = values_of(t, inputs.trim_land, inputs.punch_radius, inputs.wall_angle, inputs.die_radius)
-    land, radius = values.land, values.radius
-    outline = upstream["blank"].arrays["outline"]
     stated = Stated(t, wall, values, inputs.lead_on, _wanted(inputs), inputs.addendum)
-    built = build(
-        part.mesh, upstream["tipping"].meshes["part"].point.get("normal"), np.asarray(solution.arrays["outer"]), outline, stated, watch
-    )
+    part, exact = solution.meshes["part"].mesh, upstream["tipping"].meshes["part"].point.get("normal")
+    return build(part, exact, np.asarray(solution.arrays["outer"]), upstream["blank"].arrays["outline"], stated, watch), stated
+
+
+def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> Found:
+    part, t = upstream["solution"].meshes["part"], inputs.thickness
+    built, stated = built_of(inputs, upstream, watch)
+    wall, values, outline = stated.wall, stated.values, upstream["blank"].arrays["outline"]
+    family, land, radius = str(upstream["sheet"].values["family"]), values.land, values.radius
     fine, edge, drawn, zones, faces = built.fine, built.edge, built.drawn, built.zones, built.faces
     lead = drawn.lead
     watch.step("measuring the gap", 4, 5)
@@ -107,7 +114,7 @@ def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> 
         folded={name: drawn.mesh.centroids[mask] for name, mask in folded.items() if mask.any()},
         crossed={name: mesh.centroids[np.unique(pairs)] for name, mesh in (("die", faces.die), ("punch", faces.punch), ("blankholder", faces.blankholder)) if len(pairs := crossing(mesh))},
     )  # fmt: skip
-    return _result(m, built.trim, faces.opening, led)
+    return Found(m, built.trim, faces.opening, led)
 
 
 def _tightest(fine: Finer, part: FieldMesh, zone: np.ndarray, hollow: bool) -> Bend | None:
@@ -170,7 +177,7 @@ def _bridged(notches: np.ndarray) -> tuple[str, ...]:
     )
 
 
-def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
+def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Found:
     tipping, t = upstream["tipping"].values, inputs.thickness
     rotation, shift = np.asarray(tipping["rotation"]), np.asarray(tipping["shift"])
     found: dict[str, Given] = {}
@@ -186,26 +193,7 @@ def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[s
         kind="given", thickness=t, wall_gap=between.most if wall is None else wall, family="", clearance_stated=False, die=die, punch=punch, blankholder=holder,
         gap=between, holder=facing_gap(holder, die), notes=tuple(note for f in found.values() for note in f.notes), off_place=off_place(part.points, die, t),
     )  # fmt: skip
-    return _result(m, part.points[outer], plan_outline(punch), False)
-
-
-def _result(m: Measured, trim_line: np.ndarray, opening: np.ndarray, extended: bool) -> Result:
-    x, y = opening.T
-    faces = {"die": m.die, "punch": m.punch, "blankholder": m.blankholder}
-    values: dict[str, Any] = {
-        "kind": m.kind, "stroke": m.stroke, "clearance": m.wall_gap, "die_radius": m.die_radius, "punch_radius": m.punch_radius,
-        "holder_gap": m.holder_gap, "opening_area": abs(0.5 * float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))),
-        "notes": list(m.notes), "extended": extended, "gap_min": m.gap.least, "gap_max": m.gap.most,
-        "triangles": {name: len(mesh.triangles) for name, mesh in faces.items()},
-        "blankholder": None if m.surface is None else m.surface.as_dict(),
-    }  # fmt: skip
-    return Result(
-        values=values,
-        figures=tuple(figures_of(m)),
-        findings=tuple(findings_of(m)),
-        meshes={name: FieldMesh(mesh) for name, mesh in faces.items()},
-        arrays={"trim_line": trim_line, "opening": opening, "die_touch": np.array([m.die_touch])},
-    )
+    return Found(m, part.points[outer], plan_outline(punch), False)
 
 
 STAGE = Stage(

@@ -189,11 +189,12 @@ class FacesStated(Record):
     blankholder_shift: float = q("mm", "how much higher the blankholder surface stands than it need", default=0.0, ge=-100, le=200)
     blankholder_tilt_x: float = q("deg", "tilt of the blankholder surface, rising towards +x", default=0.0, ge=-20, le=20)
     blankholder_tilt_y: float = q("deg", "tilt of the blankholder surface, rising towards +y", default=0.0, ge=-20, le=20)
+    shift_file: str = q("", "file of displacements that moves the faces against springback, from the compensation; empty leaves them", default="")
     addendum: tuple[AddendumPlace, ...] = q(
         "", "places along the edge with values of their own: x, y and any of trim_land, punch_radius, wall_angle, die_radius", default=()
     )
 
-    @field_validator("die_file", "punch_file", "blankholder_file")
+    @field_validator("die_file", "punch_file", "blankholder_file", "shift_file")
     @classmethod
     def _inside(cls, value: str) -> str:
         return safe_name(value)

@@ -14,7 +14,7 @@ from diewright.job.stage import InputFile, Result, Stage
 from diewright.tryout.blank_mesh import blank_lines
 from diewright.tryout.compensation_core import compensate
 from diewright.tryout.compensation_report import report, supports
-from diewright.tryout.compensation_runs import JobDraw
+from diewright.tryout.compensation_runs import JobDraw, nominal_of
 from diewright.tryout.first_run import choose_mesh
 from diewright.tryout.press_run import press_tools
 from diewright.tryout.reference_points import Laid, best_fit, three_two_one
@@ -46,7 +46,8 @@ def _inputs(job: Job) -> CompensationInputs:
 
 def work(inputs: CompensationInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """A mesh, the nominal run, and a run for every time the faces are moved."""
-    faces, t = upstream["faces"], inputs.thickness
+    faces, t = nominal_of(upstream["faces"]), inputs.thickness
+    upstream = {**upstream, "faces": faces}
     wanted, rolling = wanted_of(inputs, upstream), rolling_vector(inputs.rolling_direction)
     material = shell_material(upstream["sheet"], back_modulus=inputs.back_modulus, recall=inputs.back_recall)
     flow, lines = flow_stress(upstream["sheet"]), blank_lines(upstream["solution"], upstream["blank"])

@@ -106,6 +106,7 @@ def _values(
         "holder_file_mm": _file_off(got),
         "holder_tilt_deg": None if checked is None else checked.holder_steepest, "turn_max_deg": None if checked is None else checked.turn,
         "stretch_max_pct": None if checked is None else 100.0 * checked.stretch, "turn_step_deg": None if checked is None else checked.fair,
+        "take_over": {"fields": {}, "files": {} if field is None else {"faces.shift_file": "compensation.csv"}},
         "stroke": here.values["stroke"], "trim": {"how": draw.trim_how, "off_mm": draw.trim_off},
         "mesh": {"triangles": len(draw.mesh.triangles), "edge_median": float(np.median(np.sqrt(draw.mesh.areas / 0.433)))},
     }  # fmt: skip

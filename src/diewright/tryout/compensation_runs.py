@@ -40,6 +40,17 @@ def moved_result(faces: Result, meshes: Faces, field: ShiftField | None, thickne
     return replace(faces, meshes={n: FieldMesh(m) for n, m in meshes.items()}, arrays=arrays, values=values)
 
 
+def nominal_of(faces: Result) -> Result:
+    """The faces before a shift file moved them; as they are where the job states none."""
+    if "nominal" not in faces.values:
+        return faces
+    meshes = {
+        name: FieldMesh(TriMesh(faces.arrays[f"nominal_{name}_points"], faces.arrays[f"nominal_{name}_triangles"])) for name in faces.meshes
+    }
+    lines = {name: faces.arrays[f"nominal_{name}"] for name in ("trim_line", "opening", "die_touch")}
+    return replace(faces, meshes=meshes, arrays={**faces.arrays, **lines}, values={**faces.values, **faces.values["nominal"]})
+
+
 @dataclass(eq=False)
 class JobDraw:
     """Hold, draw, release, trim. The first run's trim is kept for all of them; ``runs`` of ``count`` are shown as progress from ``low`` to 0.97."""
