@@ -9,6 +9,7 @@ from die_shapes import SHAPES, pan, pan_section, plan_line
 from die_shapes import _shape as shape
 
 from diewright.die.edge import find_edge
+from diewright.die.evenness import tightest_corner
 from diewright.die.fit import plain, settle
 from diewright.die.holder import Holder
 from diewright.die.rules import holder_radius, punch_radius
@@ -60,3 +61,18 @@ def test_figures_of_the_section_say_where_they_come_from() -> None:
     assert stated.values["blankholder"]["punch_radius"] == pytest.approx([9.0, 9.0])
     assert [f.key for f in stated.findings if f.severity == "stop"] == []
     assert [holder_radius(t) for t in (0.5, 1.0, 2.0)] == [150.0, 200.0, 400.0]
+
+
+def test_a_tight_corner_of_the_led_wall_is_told() -> None:
+    at = 2 * np.pi * np.arange(200) / 200
+    found = tightest_corner(np.column_stack([20.0 * np.cos(at), 20.0 * np.sin(at), 0 * at]))
+    assert found is not None
+    assert found.radius == pytest.approx(20.0, abs=0.2)  # chords of 0.6 mm
+    assert tightest_corner(np.array([[0.0, 0.0, 0.0], [50.0, 0.0, 0.0], [100.0, 0.0, 0.0], [50.0, 0.0, 0.0]])[:3]) is None
+    s = SHAPES["angle section"]()
+    keys = {f.key: f for f in faces_of(s.mesh, s.blank, normals=s.normals).findings}
+    assert keys["faces.corner"].severity == "attend"
+    assert keys["faces.corner"].value < 4.0
+    assert abs(keys["faces.corner"].place.points[0][0]) > 70.0
+    lip = SHAPES["cup with a lip down"]()
+    assert "faces.corner" not in {f.key for f in faces_of(lip.mesh, lip.blank, normals=lip.normals).findings}

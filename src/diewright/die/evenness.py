@@ -8,13 +8,20 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diewright.die import rules
 from diewright.die.edge import Edge
 from diewright.die.extend import PLANE, Drawn
 from diewright.die.fit import BETTER, UNEVEN
 from diewright.die.holder import Spread
+from diewright.die.line import walk
+from diewright.die.radii import Bend
 from diewright.job.findings import Figure
+
+Floats = NDArray[np.float64]
+WINDOW = 3.0
+"""Length along the led wall's line over which its turn is measured [mm]."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +30,7 @@ class Surface:
 
     ``depth`` least, mean and largest height of the surface over the part's edge; ``spread`` of the wanted heights; ``gauss`` largest Gaussian curvature of the surface at
     the points of the blankholder, ``bend`` its tightest radius (None: none); ``turned`` the total curvature of its triangulation [rad]: the sum of the angles that lack to a full turn at its inner points.
-    ``mode``, and of a profile the ranges ``angle`` of the wall and ``punch`` of the punch radius.
+    ``corner``: the tightest radius in plan of the line on which the led wall ends, and where (None unless profile). ``mode``, and of a profile the ranges ``angle`` of the wall and ``punch`` of the punch radius.
     """
 
     kind: str
@@ -37,13 +44,14 @@ class Surface:
     mode: str
     angle: tuple[float, float] | None
     punch: tuple[float, float] | None
+    corner: Bend | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for the stage's values."""
         return {
             "kind": self.kind, "direction": self.direction, "level": self.level, "depth_least": self.depth[0], "depth_mean": self.depth[1], "depth_most": self.depth[2],
             "uneven_flat": self.spread.flat, "uneven_curved": self.spread.curved, "gauss": self.gauss, "bend": self.bend, "lead_on": self.mode,
-            "wall_angle": None if self.angle is None else list(self.angle), "punch_radius": None if self.punch is None else list(self.punch),
+            "wall_angle": None if self.angle is None else list(self.angle), "punch_radius": None if self.punch is None else list(self.punch), "corner": None if self.corner is None else self.corner.radius,
         }  # fmt: skip
 
     def figures(self, thickness: float, stated: frozenset[str]) -> Iterator[Figure]:
@@ -94,7 +102,20 @@ def surface_of(drawn: Drawn, edge: Edge, spread: Spread, thickness: float) -> Su
         float(np.abs(holder.gaussian(plan)).max()), holder.least_radius if math.isfinite(holder.least_radius) else None,
         _turned(mesh.points, plane), lead.mode,
         (float(lean.min()), float(lean.max())) if profiled else None, (float(punch.min()), float(punch.max())) if profiled else None,
+        tightest_corner(drawn.columns[:, drawn.joints[2]]) if profiled else None,
     )  # fmt: skip
+
+
+def tightest_corner(line: Floats) -> Bend | None:
+    """Tightest radius in plan of a closed line ``(k, 3)``: of the circles through points :data:`WINDOW` mm apart along it; None for a line without a turn."""
+    s = walk(line)
+    closed = np.vstack([line, line[:1]])
+    apart = [np.column_stack([np.interp((s[:-1] + d) % s[-1], s, closed[:, i]) for i in range(2)]) for d in (-WINDOW, 0.0, WINDOW)]
+    u, v = apart[1] - apart[0], apart[2] - apart[1]
+    cross = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    radius = np.hypot(*u.T) * np.hypot(*v.T) * np.hypot(*(u + v).T) / np.maximum(2.0 * cross, 1e-12)
+    i = int(np.argmin(radius))
+    return Bend(float(radius[i]), (float(line[i, 0]), float(line[i, 1]), float(line[i, 2]))) if cross[i] > 1e-6 else None
 
 
 def _turned(points: np.ndarray, triangles: np.ndarray) -> float:

@@ -121,6 +121,14 @@ def findings_of(m: Measured) -> Iterator[Finding]:
             sentence=f"The given die lies {m.off_place:.3g} mm off the part's lower skin (median over the part).",
             help="Check that the faces are in the part's own coordinates; for a draw shape that differs from the part this is as it should be.",
         )  # fmt: skip
+    corner = None if m.surface is None else m.surface.corner
+    if corner is not None and corner.radius < PUNCH_LEAST * t:
+        yield Finding(
+            key="faces.corner", severity="attend", value=corner.radius, limit=PUNCH_LEAST * t, unit="mm", source=f"handbook: {PUNCH_LEAST:g} thicknesses at least (from memory)",
+            sentence=f"The wall led out of the part's edge turns in plan on a radius of {corner.radius:.3g} mm, {corner.radius / t:.2g} times the thickness.",
+            help="State a larger faces.wall_angle or faces.trim_land there, or close that end of the part in CAD with a larger corner.",
+            place=_spots(np.array([corner.at]), np.array(corner.at)),
+        )  # fmt: skip
     for key, name, bend, radius, least in (
         ("faces.die_radius", "die", m.shoulder, m.die_radius, DIE_LEAST), ("faces.punch_radius", "punch", m.nose, m.punch_radius, PUNCH_LEAST),
     ):  # fmt: skip
