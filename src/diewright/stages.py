@@ -14,7 +14,8 @@ from diewright.press.stage import STAGE as PRESS
 from diewright.proposal.stage import STAGE as PROPOSAL
 from diewright.sheet.stage import STAGE as SHEET
 from diewright.tryout.compensation import STAGE as COMPENSATION
+from diewright.tryout.draws import STAGE as DRAWS_TRYOUT
 from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
-GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, COMPENSATION, CAD])
+GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD])

@@ -75,11 +75,12 @@ def mean_height(blank: float, diameter: float, foot: float, radius: float) -> fl
 
 @dataclass(frozen=True)
 class Sheet:
-    """Thickness [mm], tensile strength [MPa], family of the metal."""
+    """Thickness [mm], tensile strength [MPa], family of the metal, mean r-value."""
 
     thickness: float
     rm: float
     family: str
+    rbar: float
 
 
 def plan(
@@ -105,7 +106,6 @@ def plan(
         raise InputError(
             f"{len(forces)} blankholder forces are stated for {len(own)} draws.", where="draws.forces_kn", help="State one a draw, or none."
         )
-    u = rules.draw_gap(t, sheet.family) if gap is None else gap
     least = rules.least_punch_radius(t)
     sharp = bottom_radius is not None and bottom_radius < least - 1e-6
     die_radius = 0.0
@@ -118,6 +118,7 @@ def plan(
         radius = max(bottom_radius, least) if ends and bottom_radius is not None else least
         radius = min(radius, 0.5 * d - 0.5 * t)
         height = mean_height(blank, d, foot, radius + 0.5 * t)
+        u = rules.draw_gap(t, sheet.family, rules.rim_thickness(t, blank, d, sheet.rbar)) if gap is None else gap
         punch, die = d - t, d - t + 2.0 * u
         before = steps[i]
         shoulder = before if i == 0 else 2.0 * (0.5 * before - rules.sleeve_play(t))

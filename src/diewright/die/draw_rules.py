@@ -19,9 +19,20 @@ def least_punch_radius(thickness: float) -> float:
     return PUNCH_SHARE * thickness
 
 
-def draw_gap(thickness: float, family: str) -> float:
-    """Clearance a side ``u = s + k sqrt(10 s)`` [mm] (Oehler, from memory): that of the working faces, the same for every draw."""
-    return rules.wall_gap(thickness, family)
+def rim_thickness(thickness: float, blank: float, diameter: float, rbar: float) -> float:
+    """Thickness of the rim ``s (D/d)^(1/(1 + r))`` [mm] of a cup of mean ``diameter`` from a ``blank`` [mm]: free compression round the cup, mean r-value ``rbar``.
+
+    Of ``ln(D/d)`` of compression the share ``1/(1 + r)`` goes into thickness (definition of r); isotropic: the handbook's ``s sqrt(D/d)``.
+    """
+    return float(thickness * (blank / diameter) ** (1.0 / (1.0 + rbar)))
+
+
+def draw_gap(thickness: float, family: str, rim: float) -> float:
+    """Clearance a side [mm]: that of the working faces, ``u = s + k sqrt(10 s)`` (Oehler, from memory), or the thickness of the ``rim`` where that is more.
+
+    Oehler's allowance lets the rim of one draw through; after several it is thicker, and would be ironed.
+    """
+    return max(rules.wall_gap(thickness, family), rim)
 
 
 def die_land(thickness: float) -> float:
