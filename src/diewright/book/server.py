@@ -34,8 +34,8 @@ from diewright.job import live
 HERE = Path(__file__).parent
 # page -> the stage without which the book does not hold it
 PAGES = {
-    "part": "part", "sheet": "sheet", "blank": "blank", "press": "press", "faces": "faces", "tryout": "tryout", "blankholder": "window",
-    "readiness": "",
+    "part": "part", "sheet": "sheet", "blank": "blank", "press": "press", "faces": "faces", "draws": "draws", "proposal": "proposal", "tryout": "tryout",
+    "blankholder": "window", "compensation": "compensation", "readiness": "",
 }  # fmt: skip
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 FRESH = {"cache-control": "no-store"}

@@ -8,8 +8,11 @@ import sheet from "./pages/sheet.js";
 import blank from "./pages/blank.js";
 import press from "./pages/press.js";
 import faces from "./pages/faces.js";
+import draws from "./pages/draws.js";
+import proposal from "./pages/proposal.js";
 import tryout from "./pages/tryout.js";
 import blankholder from "./pages/blankholder.js";
+import compensation from "./pages/compensation.js";
 import readiness from "./pages/readiness.js";
 
 const QUIET_MS = 450;
@@ -23,7 +26,7 @@ let saidLast = "";
 
 const BOOT = JSON.parse(document.getElementById("boot").textContent);
 // a page is in the book when the desk knows its stages
-const PAGES = [part, sheet, blank, press, faces, tryout, blankholder, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
+const PAGES = [part, sheet, blank, press, faces, draws, proposal, tryout, blankholder, compensation, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
 
 const ctx = {
   book: BOOT,
@@ -53,7 +56,7 @@ const ctx = {
 
   showPlace(finding) {
     const name = ctx.pageOf(finding.stage);
-    const target = ["tipping", "part", "blank", "faces", "tryout"].includes(finding.stage) ? name : "blank";
+    const target = ["tipping", "part", "blank", "faces", "draws", "proposal", "tryout", "compensation"].includes(finding.stage) ? name : "blank";
     go(target);
     made.get(target)?.place?.(finding);
     made.get(target)?.root.querySelector(".stage")?.scrollIntoView({ block: "nearest" });
@@ -97,7 +100,7 @@ function take(book) {
 
 /** Fetch the results of this page that are missing or have changed. */
 async function refresh() {
-  const wanted = page.stages.length ? page.reads : [];
+  const wanted = page.stages.length ? [...page.reads, ...(page.looks ?? [])] : []; // what a page looks at as well is shown where it is, and never asked for
   await Promise.all(
     wanted.map(async (name) => {
       const stage = ctx.stage(name);

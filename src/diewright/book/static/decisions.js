@@ -85,7 +85,7 @@ function control(ctx, path, list) {
   const unit = unitText(spec.unit);
   const root = h(
     "div",
-    { class: `decision${list || spec.kind === "choice" ? " choice" : spec.kind === "text" ? " text" : ""}` },
+    { class: `decision${list || spec.kind === "choice" ? " choice" : spec.kind === "text" && typeof spec.default !== "boolean" ? " text" : ""}` },
     h("label", { for: id }, label(path)),
     h("span", { class: "control" }, input, unit ? h("span", { class: "unit" }, unit) : null, auto),
     h("p", { class: "hint", id: hint }, worth(sentenceOf(spec), label(path))),

@@ -1,7 +1,7 @@
 // How the book says things: numbers, units, names of fields and states.
 
 const UNITS = {
-  "-": "", mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "mJ/mm2": "mJ/mm²", "g/cm3": "g/cm³", "1/min": "/min",
+  "-": "", mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "mJ/mm2": "mJ/mm²", "g/cm3": "g/cm³", "1/min": "/min", "1/m2": "1/m²", "1/mm2": "1/mm²",
 }; // prettier-ignore
 
 export const unitText = (unit) => UNITS[unit] ?? unit ?? "";
@@ -74,6 +74,13 @@ const LABELS = {
   "tryout.blankholder_force_kn": "Blankholder force", "tryout.blankholder_end_kn": "Blankholder force at the bottom", "tryout.friction_die": "Friction at die and blankholder", "tryout.friction_punch": "Friction at the punch",
   "tryout.quality": "Mesh of the sheet", "tryout.stations": "Points through the thickness", "tryout.springback": "Springback", "window.runs": "Forces tried", "window.from_share": "Lowest force, of the tryout's",
   "window.to_share": "Highest force, of the tryout's", "window.wrinkle_limit": "Wrinkle limit, of the thickness",
+  "faces.die_file": "File of the die", "faces.punch_file": "File of the punch", "faces.blankholder_file": "File of the blankholder", "faces.shift_file": "Shift file of a compensation", "faces.clearance": "Gap between punch and die", "faces.lead_on": "How the edge is led on",
+  "faces.wall_angle": "Led wall, from vertical", "faces.blankholder": "Blankholder surface", "faces.blankholder_direction": "Direction of its straight lines", "faces.blankholder_radius": "Its tightest bend",
+  "faces.blankholder_shift": "Blankholder higher by", "faces.blankholder_tilt_x": "Blankholder rising towards +x", "faces.blankholder_tilt_y": "Blankholder rising towards +y",
+  "tryout.bead_kind": "Draw bead", "tryout.bead_radius": "Radius of the bead", "tryout.bead_height": "Height of the bead", "tryout.bead_offset": "Bead from the opening",
+  "proposal.tryouts": "Tryouts at most", "proposal.beads": "Draw beads may be proposed", "compensation.iterations": "Moves of the faces", "compensation.factor": "Share taken back at a time", "compensation.quality": "Mesh of the sheet",
+  "compensation.tolerance": "Tolerance of the part", "compensation.wave": "Wave passed on by half", "compensation.alignment": "How the part is laid", "compensation.blankholder": "Blankholder",
+  "draws.blank_diameter": "Diameter of the blank", "draws.quality": "Mesh of the sheet",
   "press.name": "Press", "press.strokes_per_minute": "Strokes",
 }; // prettier-ignore
 
@@ -91,6 +98,10 @@ const CHOICES = {
   "sheet.forming_limit": { auto: "measured, else estimated", measured: "measured points", "keeler-brazier": "Keeler-Brazier estimate", "swift-hill": "Swift/Hill closed form", "marciniak-kuczynski": "Marciniak-Kuczynski analysis" },
   "blank.holes": { fill: "pierced after drawing", keep: "already in the blank" },
   "nest.layout": { auto: "least metal" },
+  "faces.lead_on": { blend: "blended into the blankholder", profile: "land, radius, wall, radius" },
+  "tryout.bead_kind": { none: "none" },
+  "compensation.alignment": { "best fit": "best fit over its area", supports: "on three points" },
+  "compensation.blankholder": { keep: "keeps its surface", follow: "moves with the part" },
 }; // prettier-ignore
 
 export const choice = (path, value) => CHOICES[path]?.[value] ?? (value === "" ? "none" : value === "auto" ? "chosen by the desk" : String(value));
@@ -117,6 +128,11 @@ export const FIELDS = {
   depth: { label: "Depth", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max", most: "deepest" },
   draft_deg: { label: "Draft angle", unit: "deg", map: "batlow", digits: 3, flag: "min" },
   radius: { label: "Least radius", unit: "mm", map: "vik", zero: true, digits: 3, flag: "none" },
+  gap_mm: { label: "Gap to the die", unit: "mm", map: "batlow", digits: 3, flag: "min", limit: (job) => [job.sheet.thickness, "sheet"] },
+  gauss: { label: "Double curvature", unit: "1/m2", map: "vik", zero: true, digits: 2, flag: "none" },
+  shift_normal_mm: { label: "Move along the face", unit: "mm", map: "vik", zero: true, digits: 3, flag: "both", most: "most, out of the metal", least: "most, into the metal" },
+  shift_mm: { label: "Move, all directions", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max", most: "moved most" },
+  deviation_mm: { label: "Deviation along the normal", unit: "mm", map: "vik", zero: true, digits: 3, flag: "both", most: "most above", least: "most below", limit: (job) => [job.compensation?.tolerance ?? null, "tolerance"] },
   undercut: { label: "Undercut", unit: "", map: "lajolla", reverse: true, digits: 1, flat: true, words: { 0: "free", 1: "undercut" }, flag: "none" },
 }; // prettier-ignore
 

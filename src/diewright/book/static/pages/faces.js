@@ -1,33 +1,83 @@
-// Faces: the working faces of die, punch and blankholder, apart and closed.
+// Faces: the working faces of die, punch and blankholder, apart and closed, with a live section through them.
 
-import { h, put, uid } from "../dom.js";
+import { data } from "../api.js";
+import { h, memo, put } from "../dom.js";
 import { decisions } from "../decisions.js";
-import { facts, figureList, fromResult, section } from "../parts.js";
-import { fixed, num } from "../words.js";
+import { downloads, facts, figureList, fromResult, grid, section } from "../parts.js";
+import { FacesCut } from "../plots/faces_cut.js";
+import { Apart, boxOf } from "../view3d/apart.js";
+import { distanceTo, draftOf, gaussOf } from "../view3d/face_fields.js";
 import { TOOLS } from "../view3d/stroke_view.js";
-import { done, frame, lazyPicture, statedIn } from "./page.js";
+import { fixed, num, words } from "../words.js";
+import { done, frame, statedIn } from "./page.js";
+
+const REACH = 6; // thicknesses up to which a gap is told
 
 function make(ctx) {
-  const id = uid("open");
-  const slider = h("input", { type: "range", id, class: "stroke-range", min: 0, max: 1000, value: 600, oninput: () => apart() });
-  const said = h("output", { class: "stroke-text", for: id });
-  const ticks = h("div", { class: "tool-row" });
-  const under = h("div", {}, h("div", { class: "stroke" }, h("label", { class: "pair-name", for: id }, "Opened"), slider, said), ticks);
-  const view = lazyPicture({ panes: [{ name: "part", caption: "Die, punch and blankholder" }], bare: "bare metal", under, kind: "moving" }, () => draw());
+  let drawn = "";
+  let tools = [];
+  const apart = new Apart({ caption: "Die, punch and blankholder", fieldsOf: (tool) => fieldsFor(tool), placed: () => cutPicture() });
+  apart.ready = () => draw();
+  const { view } = apart;
+  const cut = new FacesCut((place) => cutPicture(place));
+  const live = section("Section through the faces", cut.root);
   const stated = statedIn(ctx, "faces");
-  const side = decisions(ctx, stated.slice(0, 7), { title: "The faces", more: stated.slice(7) });
+  const files = stated.filter((path) => path.endsWith("_file")); // named once, changed rarely
+  const first = stated.filter((path) => !files.includes(path));
+  const side = decisions(ctx, first.slice(0, 5), { title: "The faces", more: [...first.slice(5), ...files] });
+  const take = section("To take away");
   const numbers = section("The faces in numbers");
+  const beads = section("Draw beads");
   const notes = section("Notes");
   const page = frame(ctx, {
-    name: "faces", title: "Faces", stages: ["faces"], picture: view.box, side: stated.length ? side.root : [], sections: [numbers, notes],
-    print: ["The faces are triangulations in the closed position of the press: punch at the bottom, blankholder down on the sheet. The die is drawn in matt grey, punch and blankholder in lines, so that one sees through them."],
+    name: "faces", title: "Faces", stages: ["faces"], picture: view.box, side: stated.length ? side.root : [], sections: [live, numbers, take, beads, notes],
+    print: [
+      "The faces are triangulations in the closed position of the press: punch at the bottom, blankholder down on the sheet. One of them is drawn solid, the others in lines, so that one sees through them.",
+      "The section is cut from these triangles, the sheet drawn on the die from where it is first held to where it is last held. A radius is that of the circle that fits the points of a bend best; a gap is measured in the plane of the section, the field Gap in space, from each point to the nearest place of the die.",
+      "Draft is the angle of the face to the press direction: 0° is upright, below it an undercut. Double curvature is the Gaussian curvature of a quadric through the neighbours of each point; a flat sheet lies without stretching on a surface where it is nothing.",
+    ],
   }); // prettier-ignore
-  let drawn = "";
-  let names = [];
+  let place = null;
+
+  function cutPicture(at = place) {
+    place = at;
+    const main = apart.picture?.main;
+    if (!main?.mesh) return;
+    if (!place) main.cutUpright(null);
+    else {
+      const [c, q] = [Math.cos((place.angle * Math.PI) / 180), Math.sin((place.angle * Math.PI) / 180)];
+      const { out } = main.view.basis; // the half towards the eye is taken away
+      const sign = -q * out[0] + c * out[1] >= 0 ? 1 : -1;
+      const n = [-q * sign, c * sign];
+      main.cutUpright(n, n[0] * place.point[0] + n[1] * place.point[1]);
+    }
+    apart.picture.redraw();
+  }
+
+  /** Fields of one face, worked out in the browser when they are asked for. */
+  function fieldsFor(tool) {
+    const t = ctx.book.job.sheet.thickness;
+    const die = tools.find((one) => one.name === "die");
+    const widest = () => widestGap(ctx.result("faces").values, t); // what is farther apart has no sheet beside it
+    const up = tool.name === "die" ? 1 : -1;
+    const out = [{ name: "draft_deg", cell: async () => (tool.draft ??= draftOf(tool.points, tool.triangles, up)), point: null }];
+    const later = (name, make, range) => {
+      const field = { name, cell: null, point: async () => {
+        const values = (tool[name] ??= await make());
+        field.range = range(values);
+        return values;
+      } }; // prettier-ignore
+      out.push(field);
+    };
+    if (tool !== die && die) later("gap_mm", () => distanceTo(tool.points, die, REACH * t), (values) => [Math.min(t, least(values)), Math.max(1.1 * t, 1.1 * widest())]);
+    if (tool.name === "blankholder") later("gauss", () => gaussOf(tool.points, tool.triangles), (values) => [-1, 1].map((s) => s * Math.max(0.1, share(values.map(Math.abs), 0.98)))); // of a surface that is level but for rounding nothing is made visible
+    return out;
+  }
 
   async function draw() {
     const r = ctx.result("faces");
     const pic = view.picture;
+    live.show(Boolean(r?.meshes?.die));
     if (!pic) return;
     pic.job = ctx.book.job;
     pic.fileStem = `${ctx.book.job.job.number || "job"}-faces`;
@@ -35,18 +85,13 @@ function make(ctx) {
     if (drawn === r.key) return done(pic.redraw());
     drawn = r.key;
     try {
-      const tools = await TOOLS.of(r);
+      const array = (name, stage = r) => (stage?.arrays?.[name] ? data.array(stage.stage, stage.key, name) : null);
+      const [found, opening, trim, blank] = await Promise.all([TOOLS.of(r), array("opening"), array("trim_line"), array("outline", ctx.result("blank"))]);
       if (drawn !== r.key) return;
-      const die = tools.find((t) => t.name === "die");
-      const others = tools.filter((t) => t !== die);
-      names = others.map((t) => t.name);
-      pic.shown = new Set(names);
-      pic.setTools(others);
-      pic.cellThickness = null;
-      pic.setBody(die.points, die.triangles, boxOf(tools, r.values.stroke ?? 0), true);
-      await pic.setFields([], null);
-      put(ticks, h("span", { class: "pair-name" }, "Seen as well:"), names.map((n) => h("label", { class: "tick" }, h("input", { type: "checkbox", checked: true, onchange: (e) => pic.showTool(n, e.target.checked) }), n.replaceAll("_", " "))));
-      apart();
+      tools = found;
+      await apart.set(tools, r.values.stroke ?? 0);
+      const rings = [[blank, 2, "plan-blank"], [trim, 3, "plan-trim"], [opening, 2, "plan-opening"]].filter(([points]) => points?.length).map(([points, size, kind]) => ({ points, size, kind })); // prettier-ignore
+      cut.set({ tools, rings, lines: { opening, trim }, thickness: ctx.book.job.sheet.thickness, widest: widestGap(r.values, ctx.book.job.sheet.thickness), box: boxOf([tools.find((t) => t.name === "die")]) });
       done();
     } catch (problem) {
       drawn = "";
@@ -55,48 +100,71 @@ function make(ctx) {
     }
   }
 
-  function apart() {
-    const r = ctx.result("faces");
-    if (!r || !view.picture) return;
-    const by = (Number(slider.value) / 1000) * (r.values.stroke ?? 0) * 1.2;
-    const text = by < 1e-6 ? "Closed" : `Punch ${fixed(by, 1)} mm above its lowest place`;
-    said.textContent = text;
-    slider.setAttribute("aria-valuetext", text);
-    view.picture.place(Object.fromEntries(names.map((n) => [n, n === "punch" ? by : by * 0.55])));
-    if (view.picture.main.cutting) view.picture.cutNow?.();
-  }
-
   function update() {
     page.update();
     side.update();
     const r = ctx.result("faces");
     const v = r?.values;
     page.verdict(v ? `${v.kind === "given" ? "Given faces" : "Faces made from the part"}: ${fixed(v.stroke, 1)} mm of stroke${v.clearance ? `, ${num(v.clearance)} mm between punch and die` : ""}.` : "");
-    fromResult(numbers.body, r, (box) => put(box, h("div", { class: "columns" }, facts(rows(v)), r.figures?.length ? figureList(r.figures) : null)));
+    fromResult(numbers.body, r, (box) => put(box, h("div", { class: "columns" }, h("div", {}, facts(rows(v)), v.blankholder ? facts(holderRows(v.blankholder, v), { caption: "Blankholder surface and section" }) : null), r.figures?.length ? figureList(r.figures) : null)));
+    const revision = carried(ctx.book.job.faces);
+    take.show(Boolean(revision || r?.files?.length));
+    memo(take.body, [r?.key ?? "", r?.files ?? [], revision ?? ""], () => put(take.body, revision ? revisionLine(revision) : null, r?.files?.length ? downloads(r.files.map((f) => [data.file("faces", r.key, f), `Take ${f}`, f])) : null));
+    const bead = beadRows(ctx.book.job, ctx.result("tryout"));
+    beads.show(Boolean(bead));
+    memo(beads.body, bead ?? "none", () => put(beads.body, bead ? [grid(BEADS, bead.rows, { caption: "Draw beads" }), h("p", { class: "quiet" }, bead.note)] : null));
     notes.show(Boolean(v?.notes?.length));
     fromResult(notes.body, v?.notes?.length ? r : null, (box) => put(box, h("ul", { class: "notes" }, v.notes.map((n) => h("li", {}, n)))), "");
     draw();
   }
 
-  return { root: page.root, update, shown: () => view.show(), place: (f) => view.promise.then((pic) => pic.mark(f.place)), view };
+  return { root: page.root, update, shown: () => view.show(), place: (f) => view.promise.then((pic) => pic.mark(f.place)), view, cut };
 }
+
+const widestGap = (v, t) => Math.max(Math.min(v.gap_max ?? 0, 3 * t), v.clearance ?? 0, t);
+const least = (values) => values.reduce((a, b) => Math.min(a, b), Infinity);
+const share = (values, f) => Float32Array.from(values).sort()[Math.floor(f * (values.length - 1))];
 
 const rows = (v) => [
   ["Stroke from first touch", v.stroke, "mm"], ["Gap between punch and die", v.clearance, "mm"], ["Least die radius", v.die_radius, "mm"], ["Least punch radius", v.punch_radius, "mm"],
   ["Gap under the blankholder, closed", v.holder_gap, "mm"], ["Punch opening in plan", v.opening_area, "mm2"], ["Wall led out of the part's edge", v.extended ? "yes" : "no"], ["Where they come from", v.kind === "given" ? "given as files" : "made from the part"],
+].filter((row) => row[1] !== undefined); // prettier-ignore
+
+const span = (pair, digits = 3) => (pair[0] === pair[1] || Math.abs(pair[1] - pair[0]) < 1e-6 ? num(pair[0], digits) : `${num(pair[0], digits)} to ${num(pair[1], digits)}`);
+
+/** What is nothing but for rounding is nothing. */
+const tidy = (v) => (Math.abs(v) < 1e-9 ? 0 : v);
+
+/** The blankholder surface and the section round the part's edge. */
+const holderRows = (b, v) => [
+  ["Blankholder surface", words(b.kind)], b.kind === "cylindrical" ? ["Its straight lines run at, from x", b.direction, "deg"] : null, b.bend ? ["Its tightest bend", b.bend, "mm"] : null,
+  v.extended || b.depth_most > 1e-3 ? ["Depth of the part's edge below it", span([b.depth_least, b.depth_most]), "mm"] : ["Depth of the part's edge below it", "the edge lies in it"],
+  b.uneven_flat !== undefined ? ["Unevenness of the depth, flat", tidy(b.uneven_flat), "mm"] : null, Number.isFinite(b.uneven_curved) ? ["Unevenness of the depth, curved", tidy(b.uneven_curved), "mm"] : null,
+  Number.isFinite(b.gauss) ? ["Largest Gaussian curvature", tidy(1e6 * b.gauss), "1/m2"] : null, b.lead_on ? ["The edge is led on by", { blend: "a blend", profile: "land, radius, wall, radius", wall: "its own wall" }[b.lead_on] ?? b.lead_on] : null,
+  b.wall_angle ? ["Led wall, from vertical", span(b.wall_angle), "deg"] : null, b.punch_radius ? ["Radius into the led wall", span(b.punch_radius), "mm"] : null,
 ]; // prettier-ignore
 
-/** The box round all tools, with the room they need when they are apart. */
-function boxOf(tools, stroke) {
-  const [lo, hi] = [[Infinity, Infinity, Infinity], [-Infinity, -Infinity, -Infinity]]; // prettier-ignore
-  for (const { points } of tools) {
-    for (let i = 0; i < points.length; i++) {
-      lo[i % 3] = Math.min(lo[i % 3], points[i]);
-      hi[i % 3] = Math.max(hi[i % 3], points[i]);
-    }
-  }
-  hi[2] += stroke * 0.6;
-  return [lo, hi];
+const BEADS = [{ name: "Bead", left: true }, { name: "Radius", unit: "mm" }, { name: "Height", unit: "mm" }, { name: "From the opening", unit: "mm" }, { name: "Length", unit: "mm" }, { name: "Restraint", unit: "N/mm" }, { name: "Uplift", unit: "kN" }]; // prettier-ignore
+
+/** The bead the job states, with what the tryout made of it; null without one. */
+function beadRows(job, tryout) {
+  const { bead_kind: kind, bead_radius: radius, bead_height: height, bead_offset: offset } = job.tryout ?? {};
+  const restraint = job.blank?.bead_restraint ?? 0;
+  if ((!kind || kind === "none") && !(restraint > 0)) return null;
+  const got = tryout?.values?.bead;
+  const own = kind && kind !== "none";
+  const measured = got && (!own || got.kind === kind) ? got : null;
+  const row = [own ? `${words(kind)}, round the punch opening` : "Only its restraint is stated", own ? num(radius) : "–", own ? num(height) : "–", measured ? num(measured.offset_mm) : offset === "auto" ? "auto" : num(offset), num(measured?.length_mm, 4), num(measured?.restraint_N_per_mm ?? (own ? null : restraint)), num(measured?.uplift_kN)]; // prettier-ignore
+  const note = measured ? `Place, length and forces are those of the tryout${tryout.state === "current" ? "" : ", which is out of date"}.${measured.locks ? " The bead locks: the sheet is stretched over it and does not pass." : ""}` : "Its restraint and its line are worked out with the tryout.";
+  return { rows: [row], note };
 }
 
-export default { name: "faces", title: "Faces", stages: ["faces"], reads: ["part", "tipping", "sheet", "solution", "blank", "faces"], make };
+/** Which revision the faces are: {path, file}, `file` empty for nominal ones; null where the job knows no shift file. */
+function carried(stated) {
+  const path = Object.keys(stated ?? {}).find((name) => /shift.*file|file.*shift|compensation/.test(name) && typeof stated[name] === "string");
+  return path ? { path, file: stated[path] } : null;
+}
+
+const revisionLine = ({ file }) => h("p", { class: "revision" }, file ? ["Moved against springback by ", h("strong", {}, file), ", which stands beside the job file."] : "Nominal faces: not moved against springback.");
+
+export default { name: "faces", title: "Faces", stages: ["faces"], reads: ["part", "tipping", "sheet", "solution", "blank", "faces"], looks: ["tryout"], make };

@@ -157,6 +157,24 @@ export class Pane {
       this.hatch = ribbon(this.cutSegments, axis, Math.max(thickness, this.mesh.radius * 0.004), css("--accent"));
       if (this.hatch) this.scene.add(this.hatch);
     }
+    this.clip();
+  }
+
+  /** Cut by an upright plane in any direction: what lies beyond n . (x, y) = d is taken away. `n` null: whole. */
+  cutUpright(n, d) {
+    this.setCut(null, 0);
+    if (!n || !this.mesh) return;
+    const u = this.material.uniforms;
+    this.cutting = u.cut.value = true;
+    u.plane.value.set(n[0], n[1], 0, d);
+    this.plane.set(new THREE.Vector3(-n[0], -n[1], 0), d);
+    this.keep = (x, y) => n[0] * x + n[1] * y <= d;
+    this.clip();
+  }
+
+  /** Hand the plane of the cut to everything that is drawn. */
+  clip() {
+    const u = this.material.uniforms;
     for (const child of this.scene.children) if (child.isLineSegments) child.material.clippingPlanes = this.cutting ? [this.plane] : [];
     for (const { body, rim } of this.tools.values()) {
       body.material.uniforms.cut.value = this.cutting;

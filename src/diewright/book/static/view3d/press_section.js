@@ -7,7 +7,7 @@ import { dimension } from "./section.js";
 
 const PLANES = [[1, 2], [0, 2], [0, 1]]; // prettier-ignore
 const NAMES = "xyz";
-const SOLID = 5; // a sheet thinner than this many pixels is drawn solid, as thin sections are
+export const SOLID = 5; // a sheet thinner than this many pixels is drawn solid, as thin sections are
 
 export class PressSection {
   constructor() {
@@ -118,10 +118,10 @@ export class PressSection {
   }
 }
 
-const name = (q) => q.map((v) => Math.round(v * 1e4)).join();
+export const name = (q) => q.map((v) => Math.round(v * 1e4)).join();
 
 /** Where a plane crosses triangles: both ends in the plane, the number of the triangle, its unit normal. */
-function crossings(mesh, axis, at, i, j) {
+export function crossings(mesh, axis, at, i, j) {
   const { points: p, triangles: t, crossed: n } = mesh;
   const out = [];
   for (let f = 0; f < t.length; f += 3) {
@@ -161,7 +161,7 @@ function pieces(mesh, axis, at, i, j, thickness) {
 }
 
 /** +1 where the metal of a tool lies left of the way along its line, -1 where right: it is behind the face, against the normals. */
-function metalSide(chain, cut) {
+export function metalSide(chain, cut) {
   const flats = new Map();
   for (const { ends, flat } of cut) for (const q of ends) flats.set(name(q), flat);
   let sum = 0;
@@ -187,7 +187,7 @@ function band(chain, p, hatch, k) {
 }
 
 /** Short strokes into the tool's metal, all at one slope as a hatch is. `side`: +1 left of the way, -1 right. */
-function ticks(chain, x, y, side) {
+export function ticks(chain, x, y, side) {
   const out = [];
   let left = 4;
   for (let i = 1; i < chain.length; i++) {
@@ -208,7 +208,7 @@ function ticks(chain, x, y, side) {
 }
 
 /** The name of a tool, in its metal beside the line: where the line is level and has room. */
-function toolName(t, x, y, width) {
+export function toolName(t, x, y, width) {
   let best = null;
   t.chains.forEach((c, n) => {
     for (let k = 1; k < c.length; k++) {
@@ -236,7 +236,7 @@ function overall(sheet, x, y, height) {
   ];
 }
 
-function bar(k) {
+export function bar(k) {
   const wanted = 90 / k;
   const power = 10 ** Math.floor(Math.log10(wanted));
   const length = [5, 2, 1].map((m) => m * power).find((v) => v <= wanted) ?? power;

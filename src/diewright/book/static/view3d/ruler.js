@@ -39,13 +39,14 @@ export function drawRuler(svg, width, state) {
     s("path", { class: "rule-frame", d: `M${SIDE} ${TOP}H${width - SIDE}V${y}H${SIDE}Z` }),
     minor.map((v) => s("path", { class: "rule-tick", d: `M${x(v)} ${y}v4` })),
     major.map((v) => s("g", {}, s("path", { class: "rule-tick", d: `M${x(v)} ${y}v8` }), s("text", { class: "rule-figure", x: x(v), y: y + 22, "text-anchor": "middle" }, spec.words?.[v] ?? tickText(v, step)))),
-    state.limit && inside(state.limit[0]) ? limitMark(x(state.limit[0]), width, state.limit, unit, y) : null,
+    state.limit && inside(state.limit[0]) ? limitMark(x(state.limit[0]), width, state.limit, unit, y, SIDE + 7.6 * (spec.label.length + unit.length + 2)) : null,
     inside(state.probe) ? s("path", { class: "rule-probe", d: `M${x(state.probe)} ${TOP - 2}l-5 -8h10Z` }) : null,
     state.limit && !inside(state.limit[0]) ? s("text", { class: "rule-limit-name", x: width - SIDE, y: 17, "text-anchor": "end" }, `${state.limit[1]} ${num(state.limit[0])}${unit ? ` ${unit}` : ""} lies outside this range`) : null,
   );
 }
 
-function limitMark(at, width, [value, name], unit, y) {
+/** `free`: where the name of the field ends; the name of a limit near the left end stands behind it. */
+function limitMark(at, width, [value, name], unit, y, free) {
   const text = `${name} ${num(value)}${unit ? ` ${unit}` : ""}`;
   const room = text.length * 6.6 + 10;
   const end = at + room > width - 8;
@@ -53,6 +54,6 @@ function limitMark(at, width, [value, name], unit, y) {
     "g",
     { class: "rule-limit" },
     s("path", { d: `M${at} 15V${y + 5}` }),
-    s("text", { class: "rule-limit-name", x: end ? at - 6 : at + 6, y: 22, "text-anchor": end ? "end" : "start" }, text),
+    s("text", { class: "rule-limit-name", x: end ? at - 6 : Math.max(at + 6, at < free ? free + 8 : 0), y: 22, "text-anchor": end ? "end" : "start" }, text),
   );
 }
