@@ -103,10 +103,13 @@ def circle_line(radius: float, count: int = 90) -> np.ndarray:
 def faces_of(
     mesh: TriMesh, blank: np.ndarray, files: Mapping[str, object] = {}, normals: np.ndarray | None = None, **stated: object
 ) -> Result:
-    """Work the stage on a part, with fields of ``[faces]`` and ``thickness`` stated."""
-    thickness = stated.pop("thickness", 1.0)
+    """Work the stage on a part, with fields of ``[faces]`` and ``thickness`` stated; ``net (k, 2)``: the blank without its allowance."""
+    thickness, net = stated.pop("thickness", 1.0), stated.pop("net", None)
     job = parse({"faces": dict(stated), "sheet": {"thickness": thickness}, "part": {"unit": "mm"}})
-    return stage.work(stage._inputs(job), upstream(mesh, blank, normals), files, Watch())  # type: ignore[arg-type]
+    before = upstream(mesh, blank, normals)
+    if net is not None:
+        before["blank"].arrays["outline_net"] = np.asarray(net)
+    return stage.work(stage._inputs(job), before, files, Watch())  # type: ignore[arg-type]
 
 
 def turns(mesh: TriMesh) -> np.ndarray:

@@ -76,3 +76,18 @@ def test_a_tight_corner_of_the_led_wall_is_told() -> None:
     assert abs(keys["faces.corner"].place.points[0][0]) > 70.0
     lip = SHAPES["cup with a lip down"]()
     assert "faces.corner" not in {f.key for f in faces_of(lip.mesh, lip.blank, normals=lip.normals).findings}
+
+
+def test_a_blank_that_does_not_reach_the_blankholder_is_told_with_what_it_takes() -> None:
+    s = SHAPES["cup with flange"]()
+    net = np.asarray(s.blank)[:, :2]
+    grown = net * (1.0 + 2.0 / np.hypot(*net.T).max())  # 2 mm larger all round
+    short = faces_of(s.mesh, grown, normals=s.normals, lead_on="profile", net=net)
+    found = {f.key: f for f in short.findings}["faces.blank"]
+    section = short.values["blankholder"]["developed"]
+    assert found.limit == pytest.approx(section + 10.0)
+    assert found.value == pytest.approx(2.0, abs=0.1)
+    # land 5, punch arc over 82 deg on 6.5, wall, die arc over 82 deg on 8.5 mm: the least there can be
+    assert section > 5.0 + np.radians(82.0) * (6.5 + 8.5)
+    wide = faces_of(s.mesh, net * (1.0 + 60.0 / np.hypot(*net.T).max()), normals=s.normals, lead_on="profile", net=net)
+    assert "faces.blank" not in {f.key for f in wide.findings}

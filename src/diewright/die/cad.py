@@ -71,7 +71,11 @@ def work(inputs: CadInputs, upstream: Mapping[str, Result], files: Mapping[str, 
 def _figures(tools: Mapping[str, Any]) -> list[Figure]:
     out = []
     for name, t in tools.items():
-        made: dict[str, tuple[float | str, str]] = {"kept": (float(t["kept"]), "faces"), "moved exactly": (float(t["moved"]), "faces"), "fitted": (float(t["fitted"]), "faces")}
+        made: dict[str, tuple[float | str, str]] = {
+            "kept": (float(t["kept"]), "faces"),
+            "moved exactly": (float(t["moved"]), "faces"),
+            "fitted": (float(t["fitted"]), "faces"),
+        }
         out += [
             Figure(key=f"gap.{name}", label=f"Largest gap of the {name}", value=t["gap"], unit="mm", formula="distance of two faces at the edge they share", source="measured on the surfaces", inputs=made),
             Figure(key=f"break.{name}", label=f"Largest tangent break of the {name}", value=t["break_deg"], unit="deg", formula="angle of the normals across an edge that is no edge of the part", source="measured on the surfaces"),

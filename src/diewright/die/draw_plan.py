@@ -123,7 +123,11 @@ def plan(
         before = steps[i]
         shoulder = before if i == 0 else 2.0 * (0.5 * before - rules.sleeve_play(t))
         area = rules.ring_area(shoulder, die + 2.0 * die_radius if i == 0 else die + die_radius)
-        force = float(forces[i]) if forces else rules.holder_pressure(before / d, d, t, sheet.rm) * area
+        force = (
+            float(forces[i])
+            if forces
+            else area * (rules.holder_pressure(before / d, d, t, sheet.rm) if i == 0 else rules.sleeve_pressure(sheet.family))
+        )
         draws.append(
             Draw(
                 i + 1, "draw" if i == 0 else "redraw", d, before, before / d, height, None if row is None else float(row["height"]), radius, die_radius, u, foot,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from diewright.die import rules
+from diewright.errors import InputError
 
 PUNCH_SHARE = 4.0
 """Least punch radius of a draw over the thickness (handbook: 4 to 5, from memory); a sharper bottom radius is struck afterwards."""
@@ -50,12 +51,25 @@ def sleeve_play(thickness: float) -> float:
     return max(0.2, 0.3 * thickness)
 
 
-def holder_pressure(ratio: float, diameter: float, thickness: float, rm: float) -> float:
-    """Blankholder pressure ``p = [(beta - 1)^2 + d/(200 s)] Rm/400`` [MPa] (Siebel form; Kugler, Umformtechnik, Hanser 2009, read).
+SLEEVE = {"steel": 2.25, "stainless": 3.5, "aluminium": 1.0, "brass": 1.75, "copper": 1.25}
+"""Pressure of a redraw's sleeve by family [MPa], middle of the range (Romanovskii's specific blankholder pressures, from memory: steel 2 to 2.5, brass 1.5 to 2, aluminium 0.8 to 1.2)."""
 
-    ``beta`` [-] over the draw before, ``d`` [mm] mean wall diameter, ``s`` [mm], ``Rm`` [MPa]. Taken for the sleeve of a redraw too: on the projected area.
+
+def holder_pressure(ratio: float, diameter: float, thickness: float, rm: float) -> float:
+    """Blankholder pressure of a first draw ``p = [(beta - 1)^2 + d/(200 s)] Rm/400`` [MPa] (Siebel form; Kugler, Umformtechnik, Hanser 2009, read).
+
+    ``beta`` [-] over the blank, ``d`` [mm] mean wall diameter, ``s`` [mm], ``Rm`` [MPa].
     """
     return ((ratio - 1.0) ** 2 + diameter / (200.0 * thickness)) * rm / 400.0
+
+
+def sleeve_pressure(family: str) -> float:
+    """Pressure [MPa] of the sleeve of a redraw on the projected ring (:data:`SLEEVE`); raises :class:`InputError` for a family that has none."""
+    if family not in SLEEVE:
+        raise InputError(
+            f"there is no sleeve pressure for a metal of the family '{family}'.", where="draws.forces_kn", help=f"State the forces; the rule knows {', '.join(SLEEVE)}."
+        )  # fmt: skip
+    return SLEEVE[family]
 
 
 def ring_area(outer: float, inner: float) -> float:

@@ -170,7 +170,7 @@ def _figures(d: Draw, t: float) -> list[Figure]:
         Figure(key=f"ratio_{k}", label=f"{name}: draw ratio", value=d.ratio, formula="beta = d_(n-1) / d_n", inputs=base, source=d.source, confidence="follows exactly from its inputs"),
         Figure(key=f"height_{k}", label=f"{name}: height of the cup", value=d.height, unit="mm", formula="area of bottom, cone, radii and wall = area of the blank", inputs={**base, "foot": (d.foot, "mm")}, source="constant thickness, drawing handbooks", confidence="within about 3 %; ears stand above it"),
         Figure(key=f"clearance_{k}", label=f"{name}: clearance a side", value=d.clearance, unit="mm", formula="u = s + k sqrt(10 s), or the rim's thickness s (D0/d)^(1/(1 + r))", inputs={"s": (t, "mm")}, source="Oehler (from memory); thickness by the r-value; or stated"),
-        Figure(key=f"blankholder_force_{k}", label=f"{name}: {'blankholder' if k == 1 else 'sleeve'} force", value=d.holder_force, unit="N", formula="p = [(beta - 1)^2 + d/(200 s)] Rm/400, on the projected ring", inputs={**base, "beta": (d.ratio, "")}, source="Siebel form; Kugler, Umformtechnik, Hanser 2009, or stated", confidence="for redraws an order of size"),
+        Figure(key=f"blankholder_force_{k}", label=f"{name}: {'blankholder' if k == 1 else 'sleeve'} force", value=d.holder_force, unit="N", formula="p = [(beta - 1)^2 + d/(200 s)] Rm/400, on the level ring" if k == 1 else "specific pressure, on the projected ring", inputs={**base, "beta": (d.ratio, "")}, source="Siebel form; Kugler, Umformtechnik, Hanser 2009, or stated" if k == 1 else "Romanovskii (from memory), or stated", confidence="for redraws an order of size"),
     ]  # fmt: skip
 
 

@@ -30,6 +30,7 @@ class Surface:
 
     ``depth`` least, mean and largest height of the surface over the part's edge; ``spread`` of the wanted heights; ``gauss`` largest Gaussian curvature of the surface at
     the points of the blankholder, ``bend`` its tightest radius (None: none); ``turned`` the total curvature of its triangulation [rad]: the sum of the angles that lack to a full turn at its inner points.
+    ``developed``: the longest section from the part's edge to the blankholder surface, along the sheet (None unless profile).
     ``corner``: the tightest radius in plan of the line on which the led wall ends, and where (None unless profile). ``mode``, and of a profile the ranges ``angle`` of the wall and ``punch`` of the punch radius.
     """
 
@@ -45,6 +46,7 @@ class Surface:
     angle: tuple[float, float] | None
     punch: tuple[float, float] | None
     corner: Bend | None = None
+    developed: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for the stage's values."""
@@ -52,6 +54,7 @@ class Surface:
             "kind": self.kind, "direction": self.direction, "level": self.level, "depth_least": self.depth[0], "depth_mean": self.depth[1], "depth_most": self.depth[2],
             "uneven_flat": self.spread.flat, "uneven_curved": self.spread.curved, "gauss": self.gauss, "bend": self.bend, "lead_on": self.mode,
             "wall_angle": None if self.angle is None else list(self.angle), "punch_radius": None if self.punch is None else list(self.punch), "corner": None if self.corner is None else self.corner.radius,
+            "developed": self.developed,
         }  # fmt: skip
 
     def figures(self, thickness: float, stated: frozenset[str]) -> Iterator[Figure]:
@@ -103,6 +106,7 @@ def surface_of(drawn: Drawn, edge: Edge, spread: Spread, thickness: float) -> Su
         _turned(mesh.points, plane), lead.mode,
         (float(lean.min()), float(lean.max())) if profiled else None, (float(punch.min()), float(punch.max())) if profiled else None,
         tightest_corner(drawn.columns[:, drawn.joints[2]]) if profiled else None,
+        float(np.linalg.norm(np.diff(drawn.columns, axis=1), axis=2).sum(axis=1).max()) if profiled else None,
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
@@ -25,6 +26,8 @@ PLACED = 1.0
 """Given faces whose die lies further than this many thicknesses from where the part puts it are likely in other coordinates."""
 NEAR = 5.0
 """A gap of more than this many thicknesses means that two faces do not work together."""
+HELD = 10.0
+"""Width of sheet that should be left under the blankholder at the end of the draw [mm] (common practice)."""
 DIE_LEAST, PUNCH_LEAST = 5.0, 4.0
 """Least radius of the die and of the punch in thicknesses (handbook ranges 5 to 10 and 4 to 5, from memory)."""
 
@@ -35,7 +38,7 @@ class Measured:
 
     ``gap`` between punch and die; ``holder`` between blankholder and die; ``shoulder`` and ``nose``: the tightest bends of the sheet's middle over the die and round the punch
     (made faces only); ``led_radius`` and ``land`` where a wall was led out; ``die_offset`` the greatest distance of the die from the middle surface;
-    ``surface``: the blankholder surface and the section in numbers (made faces only), ``stated`` the names of the section's fields that were stated;
+    ``surface``: the blankholder surface and the section in numbers (made faces only), ``allowance`` how far the blank reaches beyond what the part alone needs, ``stated`` the names of the section's fields that were stated;
     ``folded``, ``crossed``: name of a face -> places where its offset folds, where it runs through itself; ``off_place`` how far the part's lower skin lies from the die (given faces only).
     """
 
@@ -60,6 +63,7 @@ class Measured:
     off_place: float | None = None
     touch: float | None = None
     surface: Surface | None = None
+    allowance: float | None = None
     stated: frozenset[str] = frozenset()
 
     @property
@@ -102,6 +106,13 @@ def findings_of(m: Measured) -> Iterator[Finding]:
             key=f"faces.fold.{name}", severity="stop", value=float(len(spots)), limit=0.0, unit="triangles", source="geometry",
             sentence=f"The {name}'s face folds over itself at {len(spots)} triangles, where the part bends more tightly than the face is offset.",
             help="Enlarge that radius in CAD to more than half the thickness.", place=_spots(spots, spots[0]),
+        )  # fmt: skip
+    if m.surface is not None and m.surface.developed is not None and m.allowance is not None and m.allowance < m.surface.developed + HELD:
+        need = math.ceil(m.surface.developed + HELD)
+        yield Finding(
+            key="faces.blank", severity="attend", value=m.allowance, limit=m.surface.developed + HELD, unit="mm", source=f"longest section round the edge and {HELD:g} mm to hold (common practice)",
+            sentence=f"The blank reaches {m.allowance:.3g} mm beyond what the part alone needs; the led wall takes {m.surface.developed:.3g} mm of sheet, and {HELD:g} mm should stay under the blankholder.",
+            help=f"State blank.trim_allowance = {need}, less where the tryout shows that the sheet stretches instead.",
         )  # fmt: skip
     for name, spots in m.crossed.items():
         yield Finding(

@@ -106,7 +106,7 @@ def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> 
         die=faces.die, punch=faces.punch, blankholder=faces.blankholder,
         gap=gap(faces.upper.mesh.points[np.unique(drawn.mesh.triangles[zones.punched])], faces.die),
         holder=gap(faces.blankholder.points, faces.die), notes=(*_story(drawn, land, radius, values.punch), *_bridged(built.notches)), touch=_touch(faces.die, drawn, outline, t),
-        surface=surface_of(drawn, edge, built.spread, t), stated=_named(inputs),
+        surface=surface_of(drawn, edge, built.spread, t), stated=_named(inputs), allowance=_allowance(upstream["blank"]),
         led_radius=float(lead.radius.min()) - 0.5 * t if led else None, radius_stated=not isinstance(inputs.die_radius, str),
         land=float(lead.land.min()) if led else None,
         shoulder=_tightest(fine, part, zones.shoulder, False),
@@ -149,6 +149,14 @@ def _touch(die: TriMesh, drawn: Drawn, blank: np.ndarray, t: float) -> float:
     rim = drawn.holder.height(blank) - 0.5 * t / drawn.holder.normal(blank)[:, 2]
     flat = drawn.holder.kind == "flat" and drawn.holder.tilt == (0.0, 0.0)
     return max(float(die.points[inside, 2].max(initial=-math.inf)), -math.inf if flat else float(rim.max())) + 0.5 * t
+
+
+def _allowance(blank: Result) -> float | None:
+    """How far the blank's edge lies outside the developed part [mm], where least."""
+    if "outline_net" not in blank.arrays:
+        return None
+    net, cut = (shapely.LinearRing(np.asarray(blank.arrays[name])[:, :2]) for name in ("outline_net", "outline"))
+    return float(shapely.distance(net, cut))
 
 
 def _story(drawn: Drawn, land: float, radius: float, punch: float) -> tuple[str, ...]:
