@@ -6,7 +6,7 @@ The quarter is exact for round tools and a round blank: the sheet's properties a
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Literal
 
 import numpy as np
@@ -87,7 +87,7 @@ def work(inputs: DrawsTryoutInputs, upstream: Mapping[str, Result], files: Mappi
         0.9 * lengthened_step(mesh.points, mesh.triangles, t, material),
     )  # fmt: skip
     limit = {k: np.asarray(v) for k, v in upstream["sheet"].tables["limit"].items()}
-    reader = Reader(mesh, t, yield_surface(upstream["sheet"]), limit, float(upstream["sheet"].values["Rm"]))
+    reader = Reader(mesh, t, yield_surface(upstream["sheet"]), limit, float(upstream["sheet"].values["Rm"]), _flow(upstream["sheet"]))
     sheet = blank_sheet(mesh.points, mesh.triangles, t, material, symmetry="xy", stations=inputs.stations)
     done: list[Drawn] = []
     rows, profiles = [], {}
@@ -105,6 +105,11 @@ def work(inputs: DrawsTryoutInputs, upstream: Mapping[str, Result], files: Mappi
         if d.outcome.stopped is not None:
             break
     return _report(inputs, upstream, mesh, reader, done, rows, profiles, how)
+
+
+def _flow(sheet: Result) -> Callable[[np.ndarray], np.ndarray]:
+    strain, stress = (np.asarray(sheet.tables["hardening"][name], dtype=np.float64) for name in ("strain", "stress"))
+    return lambda plastic: np.interp(plastic, strain, stress)
 
 
 class Shown:

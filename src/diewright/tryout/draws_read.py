@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from diewright.geometry.mesh import TriMesh
 from diewright.job.series import FieldSeries
 from diewright.mechanics.forming.frames import Frame
 from diewright.sheet.surface import YieldSurface
@@ -25,22 +25,29 @@ from diewright.tryout.wrinkle import tendency
 Floats = NDArray[np.float64]
 BINS = 100
 """Shares of the stroke over which forces are averaged before the largest is taken."""
-WINDOW = 0.03
-"""Plastic strain over which a direction of straining is taken. A redraw bends the hardened wall and bends it straight again: its middle is then strained by about 1 % in other directions.
-The half percent of the tryout of one draw would read that as straining towards a neck, which takes several percent to grow (ours; figures in the design notes)."""
+FARTHEST = -2.0
+"""Minor strain to which the forming limit curve is led on by its own last slope: a wall drawn several times is pressed together further than the table goes."""
+PLANE = 2.0 / math.sqrt(3.0)
+"""Plane-strain over uniaxial strength, isotropic: the most that the foot of the wall passes on, over ``s0 Rm``."""
 AFTER_FIRST = 0.1
 """Of the stroke: before that next to no work has been done and the share of motion says nothing."""
 
 
 @dataclass(eq=False)
 class Reader:
-    """Follows the sheet through all draws, frame by frame; the strain path goes on from draw to draw."""
+    """Follows the sheet through all draws, frame by frame; the strain path goes on from draw to draw.
+
+    The margin is that of the path rule where a neck can form. The whole wall passes the same force on, and the foot passes ``2/sqrt(3) s0 Rm`` a width at most before it tears: where
+    thickness times flow stress is more than that the straight rule is kept. Else every bend that a hardened wall is drawn over, and straightened from, would read as a neck: its
+    middle is strained by about 1 % in another direction then. ``rm`` [MPa]; ``flow``: flow stress [MPa] over plastic strain.
+    """
 
     mesh: Quarter
     thickness: float
     surface: YieldSurface
     limit: dict[str, Floats]
     rm: float
+    flow: Callable[[Floats], Floats]
     points: list[Floats] = field(default_factory=list)
     times: list[float] = field(default_factory=list)
     number: list[int] = field(default_factory=list)
@@ -50,7 +57,8 @@ class Reader:
     point: dict[str, list[Floats]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.path = PathMargin(self.surface, self.limit["minor"], self.limit["major"], window=WINDOW)
+        self.path = PathMargin(self.surface, *led_on(self.limit["minor"], self.limit["major"]))
+        self.worst = np.full(len(self.mesh.triangles), np.inf)
         self.meter = RingMeter(self.mesh.points[:, :2], self.mesh.ring)
         self.straight: Floats = np.zeros(0)
         self.angle = np.arctan2(self.mesh.points[:, 1], self.mesh.points[:, 0])
@@ -67,7 +75,10 @@ class Reader:
         flat, tri = self.mesh.points, self.mesh.triangles
         s = strains_of(flat, tri, f.x, self.thickness, membrane=f.membrane, stretch=f.stretch)
         found = self.path.add_tensor(f.layers, f.layers_plastic)
-        margin, self.straight = found.margin_pct, found.straight
+        # a wall that bears more than the foot can pass on cannot neck, whatever path its strain has taken
+        bears = f.stretch * self.flow(f.plastic) > PLANE * self.rm
+        self.straight = found.straight
+        self.worst = margin = np.minimum(self.worst, np.where(bears, found.straight, found.now))
         cells = {
             "thickness": s.thickness, "thinning_pct": s.thinning_pct, "major": s.major, "minor": s.minor, "plastic_strain": f.plastic,
             "stress": self.surface.equivalent(f.stress), "margin_pct": margin, "wrinkle": tendency(f.stress, f.plastic),
@@ -173,9 +184,11 @@ class Reader:
         nodes = {name: np.tile(np.array(v, dtype=np.float32), (1, 4)) for name, v in self.point.items()}
         return FieldSeries(np.array(self.times), x, whole, nodes, four)
 
-    def shape(self) -> TriMesh:
-        """The quarter as it is in the last frame."""
-        return TriMesh(self.points[-1], self.mesh.triangles.astype(np.int32))
+
+def led_on(minor: Floats, major: Floats) -> tuple[Floats, Floats]:
+    """The forming limit curve with its left end led on straight to ``FARTHEST``."""
+    slope = (major[1] - major[0]) / (minor[1] - minor[0])
+    return np.concatenate([[FARTHEST], minor]), np.concatenate([[major[0] + slope * (FARTHEST - minor[0])], major])
 
 
 def force_curve(d: Drawn) -> dict[str, Floats]:
