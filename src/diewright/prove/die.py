@@ -20,6 +20,7 @@ from diewright.die.stated import Values, Way, values_of
 from diewright.die.surface import fine_surface, whole_normals
 from diewright.die.zones import split
 from diewright.geometry.mesh import TriMesh
+from diewright.prove.die_closing import closing
 from diewright.watch import Watch
 
 Floats = NDArray[np.float64]
@@ -134,4 +135,5 @@ def section() -> dict[str, float]:
 
 CASES: dict[str, Callable[[], dict[str, float]]] = {
     "cup-faces-clearance": clearance, "cup-faces-offset": offsets, "crowned-cup-blankholder": curved, "cup-full-section": section,
+    "cylinder-blankholder-closing": closing,
 }  # fmt: skip
