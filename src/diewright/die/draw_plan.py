@@ -19,6 +19,12 @@ Kind = Literal["draw", "redraw", "restrike"]
 SOURCE = "Romanovskii's table of draw ratios (from memory), spread evenly; die radius Oehler, 0.7 of it a redraw; punch radius 4 s"
 
 
+STEP = 4.0
+"""Least step from one diameter to the next, over the thickness: room for the sleeve's wall (ours)."""
+BEND = 2.0 * math.tan(math.pi / 8.0)
+"""Length of a cone of 45 degrees that a radius at each of its ends takes, over that radius."""
+
+
 @dataclass(frozen=True)
 class Draw:
     """One draw; lengths mm, force N. Diameters, ``foot`` and ``height`` belong to the middle surface.
@@ -97,10 +103,10 @@ def plan(
     last = float(table[-1]["diameter"])
     own = [float(d) for d in diameters] + [last] if diameters else [float(row["diameter"]) for row in table]
     steps = [blank, *own]
-    if any(b <= a + t for a, b in zip(steps[1:], steps[:-1], strict=True)):
+    if any(b < a + STEP * t for a, b in zip(steps[1:], steps[:-1], strict=True)):
         raise InputError(
-            f"the diameters {', '.join(f'{d:.4g}' for d in steps)} mm do not fall from blank to cup by a thickness at least.", where="draws.diameters",
-            help="State the mean diameters of all draws but the last, largest first.",
+            f"the diameters {', '.join(f'{d:.4g}' for d in steps)} mm do not fall by {STEP:g} thicknesses at least from blank to cup: a sleeve needs that room.",
+            where="draws.diameters", help="State the mean diameters of all draws but the last, largest first.",
         )  # fmt: skip
     if forces and len(forces) != len(own):
         raise InputError(
@@ -116,7 +122,9 @@ def plan(
         ends = i == len(own) - 1
         foot = 0.0 if ends else own[i + 1] - t
         radius = max(bottom_radius, least) if ends and bottom_radius is not None else least
-        radius = min(radius, 0.5 * d - 0.5 * t)
+        # a short cone has room for smaller radii only; they turn the sheet by 45 degrees each
+        room = 0.5 * d if ends else math.sqrt(0.5) * (d - foot) / BEND
+        radius = min(radius, 0.98 * room - 0.5 * t)
         height = mean_height(blank, d, foot, radius + 0.5 * t)
         u = rules.draw_gap(t, sheet.family, rules.rim_thickness(t, blank, d, sheet.rbar)) if gap is None else gap
         punch, die = d - t, d - t + 2.0 * u

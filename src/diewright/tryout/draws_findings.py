@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from diewright.job.findings import Finding, Place
 from diewright.tryout.draws_handbook import evened
-from diewright.tryout.findings import IRONED, KINETIC, RESERVE, WRINKLE
+from diewright.tryout.findings import FAR, IRONED, KINETIC, RESERVE, WRINKLE
 from diewright.tryout.loads import Reserve
 
 Floats = NDArray[np.float64]
@@ -46,13 +46,21 @@ def limiting(rows: Sequence[Row]) -> tuple[int, str]:
     """Number of the draw that limits the sequence, and why in a sentence: the one in which the margin falls most towards its least."""
     margins = [float(r["margin_pct"]) for r in rows]
     least = min(margins)
-    # the margin is the least so far: the draw that brought it down to (nearly) its least is the one that limits
-    k = next(i for i, m in enumerate(margins) if m <= least + 0.5)
-    use = 100.0 * float(rows[k]["punch_kN"]) / float(rows[k]["tear_kN"])
+    # the margin is the least so far: the draw that tears, or else that brought it down to (nearly) its least, is the one that limits
+    k = next(i for i, m in enumerate(margins) if m <= max(least + 0.5, -1e-9 if least < 0 else -math.inf))
     return int(rows[k]["draw"]), (
         f"Draw {rows[k]['draw']} limits the sequence: its margin is {margins[k]:.1f} percent points, {rows[k]['margin_height_mm']:.0f} mm above the bottom; "
-        f"its punch force is {use:.0f} % of what tears the bottom off."
+        f"its punch force is {_use(rows[k]):.0f} % of what tears the bottom off."
     )
+
+
+def _use(row: Row) -> float:
+    return 100.0 * float(row["punch_kN"]) / float(row["tear_kN"])
+
+
+def _when(row: Row) -> str:
+    stroke = float(row.get("tear_at_stroke_mm", math.nan))
+    return f" at a stroke of {stroke:.0f} mm" if math.isfinite(stroke) else ""
 
 
 def proposal(rows: Sequence[Row], blank: float) -> dict[str, Any] | None:
@@ -83,9 +91,10 @@ def _margin(j: Judged) -> Iterator[Finding]:
     other = proposal(j.rows, j.blank)
     shown = "" if other is None else f" At diameters of {', '.join(f'{d:.1f}' for d in other['diameters'])} mm all draws would carry alike."
     if least < 0.0:
+        far = f"{-least:.1f}" if least > -FAR else f"more than {FAR:g}"
         yield Finding(
             key="draws_tryout.tear", severity="stop", value=least, limit=0.0, unit="%", source=FLC, place=where,
-            sentence=f"The cup tears in draw {k}, {r['margin_height_mm']:.0f} mm above the bottom: {-least:.1f} percent points beyond the forming limit. {why}{shown}",
+            sentence=f"The cup tears in draw {k}{_when(r)}, {r['margin_height_mm']:.0f} mm above the bottom: in the end it is {far} percent points beyond the forming limit. Its punch force is {_use(r):.0f} % of what tears the bottom off.{shown}",
             help="A smaller ratio there (draws.diameters), larger radii, less friction or sleeve force, or one draw more.",
         )  # fmt: skip
     elif least < j.margin_wanted:
@@ -101,13 +110,16 @@ def _margin(j: Judged) -> Iterator[Finding]:
 
 def _reached(j: Judged) -> Iterator[Finding]:
     for r in j.rows:
-        off = abs(float(r["diameter_mm"]) - float(r["diameter_wanted_mm"]))
-        if r["stopped"] is None and not off <= OFF * j.thickness:
-            yield Finding(
-                key=f"draws_tryout.reached.{r['draw']}", severity="stop", value=float(r["diameter_mm"]) if math.isfinite(float(r["diameter_mm"])) else None,
-                limit=float(r["diameter_wanted_mm"]), unit="mm", source=f"mean of the upright wall, within {OFF:g} thicknesses",
-                sentence=f"Draw {r['draw']} does not reach its diameter of {r['diameter_wanted_mm']:.1f} mm.", help="Look at the cup after this draw: it is not drawn through, or its wall folds.",
-            )  # fmt: skip
+        wanted, off = float(r["diameter_wanted_mm"]), OFF * j.thickness
+        wall, rim = float(r["diameter_mm"]), 2.0 * float(r["rim_radius_mm"])
+        if r["stopped"] is not None or (abs(wall - wanted) <= off and rim <= wanted + 2.0 * off):
+            continue
+        through = f"its rim is still {rim:.1f} mm wide" if rim > wanted + 2.0 * off else f"its wall is {wall:.1f} mm across"
+        yield Finding(
+            key=f"draws_tryout.reached.{r['draw']}", severity="stop", value=wall if math.isfinite(wall) else None, limit=wanted, unit="mm",
+            source=f"mean of the upright wall within {OFF:g} thicknesses, rim within {2 * OFF:g}", sentence=f"Draw {r['draw']} does not reach its diameter of {wanted:.1f} mm: {through}.",
+            help="Look at the cup after this draw: it tears, is not drawn through, or its wall folds.",
+        )  # fmt: skip
 
 
 def _press(j: Judged) -> Iterator[Finding]:

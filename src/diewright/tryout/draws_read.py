@@ -65,11 +65,21 @@ class Reader:
 
     def add(self, d: Drawn) -> dict[str, Any]:
         """Take in a draw; its row of figures."""
-        heights, margins = [], []
+        heights: list[float] = []
+        before = float(self.worst.min())
+        seen, tear = d.outcome.frames[-1], math.nan
         for f in d.outcome.frames:
-            margins.append(self._frame(d, f))
+            least = float(self._frame(d, f).min())
             heights.append(float(self.point["wrinkle_height"][-1].max()))
-        return self._row(d, margins[-1], heights)
+            if least < 0.0 <= before and math.isnan(tear):
+                seen, tear = f, self.strokes[-1]  # where it tears, not where the torn place is drawn to
+                worst = self.worst.copy()
+        at = self._place(seen, self.worst if math.isnan(tear) else worst)
+        return self._row(d, heights) | at | {"tear_at_stroke_mm": tear}
+
+    def _place(self, f: Frame, margin: Floats) -> dict[str, Any]:
+        centre = f.x[self.mesh.triangles[int(np.argmin(margin))]].mean(axis=0)
+        return {"margin_at": centre.tolist(), "margin_height_mm": float(centre[2] - f.x[:, 2].min())}
 
     def _frame(self, d: Drawn, f: Frame) -> Floats:
         flat, tri = self.mesh.points, self.mesh.triangles
@@ -96,11 +106,8 @@ class Reader:
         self.travels.append(shift)
         return margin
 
-    def _row(self, d: Drawn, margin: Floats, heights: list[float]) -> dict[str, Any]:
+    def _row(self, d: Drawn, heights: list[float]) -> dict[str, Any]:
         w, f, t = d.draw, d.outcome.frames[-1], self.thickness
-        k = int(np.argmin(margin))
-        centre = f.x[self.mesh.triangles[k]].mean(axis=0)
-        level = float(f.x[:, 2].min())
         r, z = np.hypot(f.x[:, 0], f.x[:, 1]), f.x[:, 2]
         rim = self.mesh.ring == self.mesh.ring.max()
         mean_r, mean_z = (ring_means(v, self.mesh.ring, self.angle) for v in (r, z))
@@ -120,9 +127,8 @@ class Reader:
             "handbook_kN": 1e-3 * draw_force(d.number, float(w["diameter"]), float(w["before"]), t, self.rm) if d.kind_is_draw else math.nan,
             "tear_kN": 1e-3 * tear_force(float(w["diameter"]), t, self.rm), "blankholder_kN": 1e-3 * float(w["holder_force"]),
             "work_J": work(curve["stroke_mm"], 1000.0 * curve["punch_kN"]) if len(curve["stroke_mm"]) else 0.0,
-            "thinning_pct": 100.0 * float(1.0 - f.stretch.min()), "thickening_pct": 100.0 * float(f.stretch.max() - 1.0), "margin_pct": float(margin[k]),
-            "straight_pct": float(self.straight.min()),
-            "margin_at": centre.tolist(), "margin_height_mm": float(centre[2]) - level, "wrinkle_mm": heights[-1], "wrinkle_most_mm": max(heights),
+            "thinning_pct": 100.0 * float(1.0 - f.stretch.min()), "thickening_pct": 100.0 * float(f.stretch.max() - 1.0), "margin_pct": float(self.worst.min()),
+            "straight_pct": float(self.straight.min()), "wrinkle_mm": heights[-1], "wrinkle_most_mm": max(heights),
             "ironed_pct": 100.0 * (t * float(f.stretch.max()) / float(w["clearance"]) - 1.0), "kinetic_pct": 100.0 * _kinetic(d),
             "penetration_pct": 100.0 * float(d.outcome.curve["deepest"].max(initial=0.0)),
         }  # fmt: skip
