@@ -133,6 +133,9 @@ def test_other_diameters_and_forces_are_taken_as_stated():
     faces(short[1], short[0], T, 0.05, 6.0)
     with pytest.raises(InputError, match="1 blankholder forces are stated for 2 draws"):
         plan(TABLE, BLANK, STEEL, None, [100.0], [5000.0])
+    assert [d.die_radius for d in plan(TABLE, BLANK, STEEL, None, die_radii=[8.0, 6.0, 5.0])] == [8.0, 6.0, 5.0]
+    with pytest.raises(InputError, match="2 die radii are stated for 3 draws"):
+        plan(TABLE, BLANK, STEEL, None, die_radii=[8.0, 6.0])
     with pytest.raises(InputError, match="no sleeve pressure"):
         plan(TABLE, BLANK, Sheet(T, 500.0, "titanium", 1.0), None, gap=1.3)
 

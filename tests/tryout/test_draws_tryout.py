@@ -291,6 +291,7 @@ def test_findings_name_the_draw():
     assert "draws_tryout.height" not in stopped
     assert judged(row(1, diameter_mm=math.nan))["draws_tryout.reached.1"].severity == "stop"
     assert judged(row(1, diameter_mm=63.0))["draws_tryout.reached.1"].value == 63.0
+    assert judged(row(1), row(2, punch_kN=76.0))["draws_tryout.load"].value == pytest.approx(95.0)
     assert judged(row(1, wrinkle_mm=0.5))["draws_tryout.wrinkle"].value == 0.5
     assert judged(row(1, ironed_pct=12.0))["draws_tryout.ironing"].value == 12.0
     assert judged(row(1, kinetic_pct=12.0))["draws_tryout.kinetic"].value == 12.0

@@ -92,12 +92,13 @@ class Sheet:
 def plan(
     table: Sequence[Mapping[str, Any]], blank: float, sheet: Sheet, bottom_radius: float | None, diameters: Sequence[float] = (),
     forces: Sequence[float] = (), gap: float | None = None,
+    die_radii: Sequence[float] = (),
 ) -> list[Draw]:  # fmt: skip
     """All draws of the cup.
 
     ``table``: the press stage's ``draw_sequence``. ``blank``: diameter of the round blank [mm]. ``bottom_radius``: the part's own inside radius [mm], None where it is not known.
-    ``diameters``: stated mean diameters of all draws but the last, instead of the table's. ``forces``: stated blankholder forces [N], one a draw. ``gap``: stated clearance [mm].
-    Raises :class:`InputError` for diameters that do not fall, or forces that are too few.
+    ``diameters``: stated mean diameters of all draws but the last, instead of the table's. ``forces``: stated blankholder forces [N], one a draw. ``gap``: stated clearance [mm]. ``die_radii``: stated [mm], one a draw.
+    Raises :class:`InputError` for diameters that do not fall, or stated forces or radii that are not one a draw.
     """
     t = sheet.thickness
     last = float(table[-1]["diameter"])
@@ -108,17 +109,21 @@ def plan(
             f"the diameters {', '.join(f'{d:.4g}' for d in steps)} mm do not fall by {STEP:g} thicknesses at least from blank to cup: a sleeve needs that room.",
             where="draws.diameters", help="State the mean diameters of all draws but the last, largest first.",
         )  # fmt: skip
-    if forces and len(forces) != len(own):
-        raise InputError(
-            f"{len(forces)} blankholder forces are stated for {len(own)} draws.", where="draws.forces_kn", help="State one a draw, or none."
-        )
+    for what, stated, where in (("blankholder forces", forces, "forces_kn"), ("die radii", die_radii, "die_radii")):
+        if stated and len(stated) != len(own):
+            raise InputError(
+                f"{len(stated)} {what} are stated for {len(own)} draws.", where=f"draws.{where}", help="State one a draw, or none."
+            )
     least = rules.least_punch_radius(t)
     sharp = bottom_radius is not None and bottom_radius < least - 1e-6
     die_radius = 0.0
     draws: list[Draw] = []
     for i, d in enumerate(own):
         row = table[i] if not diameters and i < len(table) else None
-        die_radius = float(row["die_radius"]) if row is not None else _die_radius(blank, d, t, die_radius)
+        if die_radii:
+            die_radius = float(die_radii[i])
+        else:
+            die_radius = float(row["die_radius"]) if row is not None else _die_radius(blank, d, t, die_radius)
         ends = i == len(own) - 1
         foot = 0.0 if ends else own[i + 1] - t
         radius = max(bottom_radius, least) if ends and bottom_radius is not None else least

@@ -29,11 +29,12 @@ SHAPE = 0.5
 
 
 class DrawsInputs(BaseModel):
-    """What the stage reads of the job [mm, kN]: blank, diameters, forces, clearance, thickness."""
+    """What the stage reads of the job [mm, kN]: blank, diameters, die radii, forces, clearance, thickness."""
 
     model_config = ConfigDict(frozen=True)
     blank_diameter: Literal["auto"] | float
     diameters: tuple[float, ...]
+    die_radii: tuple[float, ...]
     forces_kn: tuple[float, ...]
     clearance: Literal["auto"] | float
     thickness: float
@@ -42,7 +43,7 @@ class DrawsInputs(BaseModel):
 def _inputs(job: Job) -> DrawsInputs:
     d = job.draws
     return DrawsInputs(
-        blank_diameter=d.blank_diameter, diameters=d.diameters, forces_kn=d.forces_kn, clearance=job.faces.clearance, thickness=job.sheet.thickness
+        blank_diameter=d.blank_diameter, diameters=d.diameters, die_radii=d.die_radii, forces_kn=d.forces_kn, clearance=job.faces.clearance, thickness=job.sheet.thickness
     )  # fmt: skip
 
 
@@ -74,7 +75,7 @@ def work(inputs: DrawsInputs, upstream: Mapping[str, Result], files: Mapping[str
     tip = upstream["tipping"].values
     own = tip.get("radius_concave_min")
     bottom = None if own is None else max(float(own) - 0.5 * t, rules.STRIKE_LEAST * t)
-    draws = plan(table, blank, metal, bottom, inputs.diameters, [1000.0 * f for f in inputs.forces_kn], gap)
+    draws = plan(table, blank, metal, bottom, inputs.diameters, [1000.0 * f for f in inputs.forces_kn], gap, inputs.die_radii)
     meshes, arrays = {}, {"blank": _circle(0.5 * blank)}
     for i, d in enumerate(draws):
         watch.step(f"tools of draw {d.draw}", i, len(draws))

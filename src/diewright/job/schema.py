@@ -209,6 +209,9 @@ class DrawsStated(Record):
     diameters: tuple[Annotated[float, Field(gt=0, le=5000)], ...] = q(
         "mm", "mean wall diameters of all draws but the last, largest first; empty takes the handbook's sequence", default=()
     )
+    die_radii: tuple[Annotated[float, Field(gt=0, le=200)], ...] = q(
+        "mm", "die radius of each draw, one a draw; empty takes the handbook's", default=()
+    )
     forces_kn: tuple[Annotated[float, Field(ge=0, le=100_000)], ...] = q(
         "kN", "force of blankholder and sleeves, one a draw; empty takes the handbook's", default=()
     )

@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 Row = Mapping[str, Any]
 OFF = 2.0
 """How far the wall may stand off its diameter, over the thickness, before the draw counts as not reached (ours)."""
+LOADED = 90.0
+"""Share of the tear-off force [%] from which on a draw is told as heavily loaded (common practice)."""
 FLC = "forming limit curve of the sheet with the strain path through all draws (plastic strain over the direction of straining; Stoughton and Yoon 2012, from memory)"
 
 
@@ -38,7 +40,7 @@ class Judged:
 
 def findings_of(j: Judged) -> list[Finding]:
     """All findings, ``stop`` first."""
-    found = [*_stopped(j), *_margin(j), *_reached(j), *_press(j), *_wrinkle(j), *_ironing(j), *_height(j), *_run(j)]
+    found = [*_stopped(j), *_margin(j), *_reached(j), *_load(j), *_press(j), *_wrinkle(j), *_ironing(j), *_height(j), *_run(j)]
     return sorted(found, key=lambda f: ("stop", "attend", "note").index(f.severity))
 
 
@@ -119,6 +121,16 @@ def _reached(j: Judged) -> Iterator[Finding]:
             key=f"draws_tryout.reached.{r['draw']}", severity="stop", value=wall if math.isfinite(wall) else None, limit=wanted, unit="mm",
             source=f"mean of the upright wall within {OFF:g} thicknesses, rim within {2 * OFF:g}", sentence=f"Draw {r['draw']} does not reach its diameter of {wanted:.1f} mm: {through}.",
             help="Look at the cup after this draw: it tears, is not drawn through, or its wall folds.",
+        )  # fmt: skip
+
+
+def _load(j: Judged) -> Iterator[Finding]:
+    r = max(j.rows, key=_use)
+    if _use(r) > LOADED and float(r["margin_pct"]) >= 0.0:
+        yield Finding(
+            key="draws_tryout.load", severity="attend", value=_use(r), limit=LOADED, unit="%", source="largest punch force over pi d s Rm; nine tenths, common practice",
+            sentence=f"Draw {r['draw']} takes {_use(r):.0f} % of the force that tears the bottom off a new sheet: the foot has little left.",
+            help="A larger die radius (draws.die_radii), less friction, a smaller ratio there, or annealing before it.",
         )  # fmt: skip
 
 

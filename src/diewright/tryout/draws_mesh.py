@@ -18,9 +18,9 @@ Ints = NDArray[np.int64]
 SHARE = 0.6
 COARSER = 1.6
 """Edge in the middle of the blank over that of its outer part."""
-LIMITS = {"coarse": (4.0, 1.6), "normal": (2.4, 1.0), "fine": (1.5, 0.65)}
+LIMITS = {"coarse": (4.0, 1.6), "normal": (2.0, 1.0), "fine": (1.5, 0.65)}
 """Finest edge in thicknesses, at least, and factor on the rule by the tightest radius."""
-RINGS = {"coarse": 24, "normal": 36, "fine": 72}
+RINGS = {"coarse": 24, "normal": 44, "fine": 72}
 """Most rings."""
 
 
