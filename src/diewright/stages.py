@@ -5,6 +5,7 @@ from __future__ import annotations
 from diewright.blank.stage import NEST, SOLUTION
 from diewright.blank.stage import STAGE as BLANK
 from diewright.die.cad import STAGE as CAD
+from diewright.die.details import STAGE as DETAILS
 from diewright.die.draws import STAGE as DRAWS
 from diewright.die.stage import STAGE as FACES
 from diewright.job.graph import Graph
@@ -18,4 +19,6 @@ from diewright.tryout.draws import STAGE as DRAWS_TRYOUT
 from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
-GRAPH = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD])
+GRAPH = Graph(
+    [PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS]
+)

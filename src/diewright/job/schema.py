@@ -189,7 +189,9 @@ class FacesStated(Record):
     blankholder_shift: float = q("mm", "how much higher the blankholder surface stands than it need", default=0.0, ge=-100, le=200)
     blankholder_tilt_x: float = q("deg", "tilt of the blankholder surface, rising towards +x", default=0.0, ge=-20, le=20)
     blankholder_tilt_y: float = q("deg", "tilt of the blankholder surface, rising towards +y", default=0.0, ge=-20, le=20)
-    shift_file: str = q("", "file of displacements that moves the faces against springback, from the compensation; empty leaves them", default="")
+    shift_file: str = q(
+        "", "file of displacements that moves the faces against springback, from the compensation; empty leaves them", default=""
+    )
     addendum: tuple[AddendumPlace, ...] = q(
         "", "places along the edge with values of their own: x, y and any of trim_land, punch_radius, wall_angle, die_radius", default=()
     )
@@ -198,6 +200,22 @@ class FacesStated(Record):
     @classmethod
     def _inside(cls, value: str) -> str:
         return safe_name(value)
+
+
+class DetailsStated(Record):
+    """What the toolmaker adds to the faces: groove of the draw bead, pins for the blank, vents."""
+
+    bead_flat: float = q("mm", "flat between the two corners of a square or locking bead", default=0.0, ge=0, le=100)
+    bead_least_radius: Literal["auto"] | Annotated[float, Field(ge=0, le=5000)] = q(
+        "mm",
+        "where the bead's line turns round a corner more tightly it is left out; auto takes 10 nose radii, 0 cuts it all round",
+        default="auto",
+    )
+    locator_diameter: float = q("mm", "diameter of the pins that the blank lies against", default=10.0, gt=0, le=100)
+    vent_diameter: Literal["auto"] | Annotated[float, Field(gt=0, le=50)] = q(
+        "mm", "drill of the vents; auto takes the smallest of 2 to 6 with which a pocket needs no more than 12", default="auto"
+    )
+    air_speed: float = q("m/s", "fastest that the air may leave through the vents", default=30.0, gt=0, le=150)
 
 
 class DrawsStated(Record):
@@ -332,6 +350,7 @@ class Job(Record):
     nest: NestStated = NestStated()
     press: PressStated = PressStated()
     faces: FacesStated = FacesStated()
+    details: DetailsStated = DetailsStated()
     draws: DrawsStated = DrawsStated()
     tryout: TryoutStated = TryoutStated()
     window: WindowStated = WindowStated()
