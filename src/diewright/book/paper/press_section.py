@@ -91,8 +91,8 @@ def section(
         for one in chains:
             line = paper(one.line, lift)
             svg.path(line, width=0.25, clip=window)
-            svg.path(_strokes(line, left=not one.normal_left), width=0.1, clip=window)
-        _name(svg, name, [(paper(c.line, lift), not c.normal_left) for c in chains], width, float(svg.height) - CHECK_HEIGHT)
+            svg.path(strokes(line, left=not one.normal_left), width=0.1, clip=window)
+        name_in_metal(svg, name, [(paper(c.line, lift), not c.normal_left) for c in chains], width, float(svg.height) - CHECK_HEIGHT)
     for one in metal:
         ring = paper(_band(one))
         if float(one.value.mean()) * scale < SOLID:
@@ -125,7 +125,7 @@ def _band(one: Cut) -> Floats:
     return np.concatenate([line + normal, (line - normal)[::-1]])
 
 
-def _strokes(line: Floats, *, left: bool, gap: float = 1.5, long: float = 1.5) -> Floats:
+def strokes(line: Floats, *, left: bool, gap: float = 1.5, long: float = 1.5) -> Floats:
     """Short hatch strokes on the metal's side, with pen lifts; ``left`` of the way in coordinates with y up (the line is in paper, y down)."""
     step = np.diff(line, axis=0)
     length = np.hypot(*step.T)
@@ -144,7 +144,7 @@ def _strokes(line: Floats, *, left: bool, gap: float = 1.5, long: float = 1.5) -
     return rows
 
 
-def _name(svg: Svg, name: str, lines: list[tuple[Floats, bool]], width: float, foot: float) -> None:
+def name_in_metal(svg: Svg, name: str, lines: list[tuple[Floats, bool]], width: float, foot: float) -> None:
     """The tool's name in its metal, beside its longest level stretch in sight."""
     best: tuple[float, float, float, bool] | None = None
     for line, left in lines:

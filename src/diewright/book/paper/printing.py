@@ -12,7 +12,19 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
-from diewright.book.paper import page_blank, page_blankholder, page_faces, page_part, page_press, page_readiness, page_sheet, page_tryout
+from diewright.book.paper import (
+    page_blank,
+    page_blankholder,
+    page_compensation,
+    page_draws,
+    page_faces,
+    page_part,
+    page_press,
+    page_proposal,
+    page_readiness,
+    page_sheet,
+    page_tryout,
+)
 from diewright.book.paper.blocks import FORM, Bench, Block, missing, sheet
 from diewright.book.paper.studio import Studio
 from diewright.book.paper.words import plain
@@ -21,7 +33,19 @@ from diewright.errors import DeskError, InputError
 from diewright.watch import Watch
 
 HERE = Path(__file__).resolve().parent
-PAGES = (page_part, page_sheet, page_blank, page_press, page_faces, page_tryout, page_blankholder, page_readiness)
+PAGES = (
+    page_part,
+    page_sheet,
+    page_blank,
+    page_press,
+    page_faces,
+    page_draws,
+    page_proposal,
+    page_tryout,
+    page_blankholder,
+    page_compensation,
+    page_readiness,
+)
 WIDTH = 180.0  # of what is printed on a standing sheet [mm], as the title block of ISO 7200
 # Height [mm] that a standing sheet leaves above its title block.
 HEIGHTS = {"A4": 248.0, "Letter": 230.4}

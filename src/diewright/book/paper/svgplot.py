@@ -85,23 +85,28 @@ class Plot:
         svg = self.svg
         x0 = self.at(0.0, 0.0)[0] if self.cross and self.x[0] < 0 < self.x[1] else self.left
         y0 = self.at(0.0, 0.0)[1] if self.cross and self.y[0] < 0 < self.y[1] else self.bottom
-        step_x, step_y = nice_step(self.x[1] - self.x[0], nx), nice_step(self.y[1] - self.y[0], ny)
+        step_y = nice_step(self.y[1] - self.y[0], ny)
         for v in ticks(*self.y, ny):
             y = self.at(0, v)[1]
             svg.line(self.left, y, self.right, y, width=0.08, colour=HAIR)
             if not (self.cross and v == 0):
                 svg.text(x0 - 1.2, y + 0.32 * SMALL, tick_text(v, step_y), anchor="end", size=SMALL, colour=GREY, halo=self.cross)
             svg.line(x0 - 0.8, y, x0, y, width=0.18)
-        for v in ticks(*self.x, nx):
-            x = self.at(v, 0)[0]
-            svg.line(x, self.top, x, self.bottom, width=0.08, colour=HAIR)
-            if not (self.cross and v == 0):
-                svg.text(x, y0 + 3.4, tick_text(v, step_x), anchor="middle", size=SMALL, colour=GREY, halo=self.cross)
-            svg.line(x, y0, x, y0 + 0.8, width=0.18)
+        self._x_marks(y0, nx)
         svg.line(self.left, y0, self.right, y0, width=0.25)
         svg.line(x0, self.top, x0, self.bottom, width=0.25)
         svg.text(self.right, self.bottom + 7.4, x_name, anchor="end", size=BODY)
         svg.text(0.2, 3.4, y_name, size=BODY)
+
+    def _x_marks(self, y0: float, nx: int) -> None:
+        """The marks of the x axis, which lies at ``y0`` [mm of paper]; about ``nx`` of them."""
+        step = nice_step(self.x[1] - self.x[0], nx)
+        for v in ticks(*self.x, nx):
+            x = self.at(v, 0)[0]
+            self.svg.line(x, self.top, x, self.bottom, width=0.08, colour=HAIR)
+            if not (self.cross and v == 0):
+                self.svg.text(x, y0 + 3.4, tick_text(v, step), anchor="middle", size=SMALL, colour=GREY, halo=self.cross)
+            self.svg.line(x, y0, x, y0 + 0.8, width=0.18)
 
     def curve(
         self, x: Floats, y: Floats, label: str = "", *, where: float = 0.8, above: bool = True, width: float = 0.45, colour: str = INK, dash: str = "",

@@ -33,7 +33,7 @@ const ctx = {
   /** The last result of a stage as far as it has been fetched: {stage, key, state, because, values, ...} or null. */
   result: (stage) => results.get(stage) ?? null,
   stage: (name) => ctx.book.stages.find((s) => s.name === name),
-  pageOf: (stage) => (PAGES.find((p) => p.stages.includes(stage)) ?? readiness).name,
+  pageOf: (stage) => (PAGES.find((p) => p.stages.includes(stage) || p.also?.includes(stage)) ?? readiness).name,
   say,
   go,
   work,
@@ -56,7 +56,7 @@ const ctx = {
 
   showPlace(finding) {
     const name = ctx.pageOf(finding.stage);
-    const target = ["tipping", "part", "blank", "faces", "draws", "proposal", "tryout", "compensation"].includes(finding.stage) ? name : "blank";
+    const target = ["tipping", "part", "blank", "faces", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation"].includes(finding.stage) ? name : "blank";
     go(target);
     made.get(target)?.place?.(finding);
     made.get(target)?.root.querySelector(".stage")?.scrollIntoView({ block: "nearest" });
@@ -168,7 +168,7 @@ function standing(p) {
     const s = own.find((x) => x.state === state);
     if (s) return [state.replaceAll(" ", "-"), state, s.because];
   }
-  const list = p === readiness ? ctx.book.findings : ctx.book.findings.filter((f) => p.stages.includes(f.stage));
+  const list = p === readiness ? ctx.book.findings : ctx.book.findings.filter((f) => p.stages.includes(f.stage) || p.also?.includes(f.stage));
   const stops = list.filter((f) => f.severity === "stop").length;
   const open = list.filter((f) => f.severity === "attend" && !f.accepted).length;
   if (stops) return ["decide", stops === 1 ? "1 stop" : `${stops} stops`];

@@ -83,7 +83,7 @@ function make(ctx) {
     await apart.set(tools, d.stroke);
   }
 
-  /** The sheet at the last instant of a draw: its quarter. */
+  /** The sheet at the last instant of a draw. */
   async function showSheet(pic, t, k) {
     const { points: n, triangles: m, cell, point } = t.series.sheet;
     const all = (what) => data.series(t.stage, t.key, "sheet", what);
@@ -127,7 +127,14 @@ function make(ctx) {
     draw();
   }
 
-  return { root: page.root, update, shown: () => view.show(), place: (f) => view.promise.then((pic) => pic.mark(f.place)), view };
+  return { root: page.root, update, shown: () => view.show(), place: (f) => view.promise.then(async (pic) => {
+    const last = [...chooser.options].findLast((o) => o.value.startsWith("sheet/"));
+    if (f.stage === "draws_tryout" && last) {
+      chooser.value = last.value;
+      await draw();
+    }
+    pic.mark(f.place);
+  }), view }; // prettier-ignore
 }
 
 const nameOf = (draws, k) => `${draws.find((d) => d.draw === k)?.kind ?? "draw"} ${k}`;

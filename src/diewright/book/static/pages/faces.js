@@ -30,7 +30,7 @@ function make(ctx) {
   const beads = section("Draw beads");
   const notes = section("Notes");
   const page = frame(ctx, {
-    name: "faces", title: "Faces", stages: ["faces"], picture: view.box, side: stated.length ? side.root : [], sections: [live, numbers, take, beads, notes],
+    name: "faces", title: "Faces", stages: ["faces"], also: ["cad"], picture: view.box, side: stated.length ? side.root : [], sections: [live, numbers, take, beads, notes],
     print: [
       "The faces are triangulations in the closed position of the press: punch at the bottom, blankholder down on the sheet. One of them is drawn solid, the others in lines, so that one sees through them.",
       "The section is cut from these triangles, the sheet drawn on the die from where it is first held to where it is last held. A radius is that of the circle that fits the points of a bend best; a gap is measured in the plane of the section, the field Gap in space, from each point to the nearest place of the die.",
@@ -69,6 +69,7 @@ function make(ctx) {
       } }; // prettier-ignore
       out.push(field);
     };
+    if (tool.nominal) later("shift_normal_mm", () => distanceTo(tool.points, tool.nominal, 1.3 * (ctx.result("faces").values.shift_max_mm ?? t) + 0.2, true), (values) => [least(values), share(values, 1)]);
     if (tool !== die && die) later("gap_mm", () => distanceTo(tool.points, die, REACH * t), (values) => [Math.min(t, least(values)), Math.max(1.1 * t, 1.1 * widest())]);
     if (tool.name === "blankholder") later("gauss", () => gaussOf(tool.points, tool.triangles), (values) => [-1, 1].map((s) => s * Math.max(0.1, share(values.map(Math.abs), 0.98)))); // of a surface that is level but for rounding nothing is made visible
     return out;
@@ -86,12 +87,13 @@ function make(ctx) {
     drawn = r.key;
     try {
       const array = (name, stage = r) => (stage?.arrays?.[name] ? data.array(stage.stage, stage.key, name) : null);
-      const [found, opening, trim, blank] = await Promise.all([TOOLS.of(r), array("opening"), array("trim_line"), array("outline", ctx.result("blank"))]);
+      const [found, before, opening, trim, blank] = await Promise.all([TOOLS.of(r), nominal(r), array("opening"), array("trim_line"), array("outline", ctx.result("blank"))]);
       if (drawn !== r.key) return;
       tools = found;
+      for (const tool of tools) tool.nominal = before.find((one) => one.name === tool.name);
       await apart.set(tools, r.values.stroke ?? 0);
       const rings = [[blank, 2, "plan-blank"], [trim, 3, "plan-trim"], [opening, 2, "plan-opening"]].filter(([points]) => points?.length).map(([points, size, kind]) => ({ points, size, kind })); // prettier-ignore
-      cut.set({ tools, rings, lines: { opening, trim }, thickness: ctx.book.job.sheet.thickness, widest: widestGap(r.values, ctx.book.job.sheet.thickness), box: boxOf([tools.find((t) => t.name === "die")]) });
+      cut.set({ tools, before, rings, lines: { opening, trim }, thickness: ctx.book.job.sheet.thickness, widest: widestGap(r.values, ctx.book.job.sheet.thickness), box: boxOf([tools.find((t) => t.name === "die")]) });
       done();
     } catch (problem) {
       drawn = "";
@@ -108,8 +110,9 @@ function make(ctx) {
     page.verdict(v ? `${v.kind === "given" ? "Given faces" : "Faces made from the part"}: ${fixed(v.stroke, 1)} mm of stroke${v.clearance ? `, ${num(v.clearance)} mm between punch and die` : ""}.` : "");
     fromResult(numbers.body, r, (box) => put(box, h("div", { class: "columns" }, h("div", {}, facts(rows(v)), v.blankholder ? facts(holderRows(v.blankholder, v), { caption: "Blankholder surface and section" }) : null), r.figures?.length ? figureList(r.figures) : null)));
     const revision = carried(ctx.book.job.faces);
-    take.show(Boolean(revision || r?.files?.length));
-    memo(take.body, [r?.key ?? "", r?.files ?? [], revision ?? ""], () => put(take.body, revision ? revisionLine(revision) : null, r?.files?.length ? downloads(r.files.map((f) => [data.file("faces", r.key, f), `Take ${f}`, f])) : null));
+    const [cad, known] = [ctx.result("cad"), ctx.stage("cad")];
+    take.show(Boolean(known || revision || r?.files?.length));
+    memo(take.body, [r?.key ?? "", r?.files ?? [], revision ?? "", cad?.key ?? "", known ?? "", ctx.book.working?.stage ?? ""], () => put(take.body, revision ? revisionLine(revision) : null, filesOf("faces", r), known ? cadBlock(ctx, cad, known, v) : null));
     const bead = beadRows(ctx.book.job, ctx.result("tryout"));
     beads.show(Boolean(bead));
     memo(beads.body, bead ?? "none", () => put(beads.body, bead ? [grid(BEADS, bead.rows, { caption: "Draw beads" }), h("p", { class: "quiet" }, bead.note)] : null));
@@ -121,6 +124,17 @@ function make(ctx) {
   return { root: page.root, update, shown: () => view.show(), place: (f) => view.promise.then((pic) => pic.mark(f.place)), view, cut };
 }
 
+/** The faces before a shift file moved them: [{name, points, triangles}], none for nominal ones. */
+async function nominal(r) {
+  const names = ["die", "punch", "blankholder"].filter((name) => r.arrays?.[`nominal_${name}_points`] && r.arrays?.[`nominal_${name}_triangles`]);
+  return Promise.all(
+    names.map(async (name) => {
+      const [points, triangles] = await Promise.all([data.array(r.stage, r.key, `nominal_${name}_points`), data.array(r.stage, r.key, `nominal_${name}_triangles`)]);
+      return { name, points, triangles: Uint32Array.from(triangles) };
+    }),
+  );
+}
+
 const widestGap = (v, t) => Math.max(Math.min(v.gap_max ?? 0, 3 * t), v.clearance ?? 0, t);
 const least = (values) => values.reduce((a, b) => Math.min(a, b), Infinity);
 const share = (values, f) => Float32Array.from(values).sort()[Math.floor(f * (values.length - 1))];
@@ -128,7 +142,8 @@ const share = (values, f) => Float32Array.from(values).sort()[Math.floor(f * (va
 const rows = (v) => [
   ["Stroke from first touch", v.stroke, "mm"], ["Gap between punch and die", v.clearance, "mm"], ["Least die radius", v.die_radius, "mm"], ["Least punch radius", v.punch_radius, "mm"],
   ["Gap under the blankholder, closed", v.holder_gap, "mm"], ["Punch opening in plan", v.opening_area, "mm2"], ["Wall led out of the part's edge", v.extended ? "yes" : "no"], ["Where they come from", v.kind === "given" ? "given as files" : "made from the part"],
-].filter((row) => row[1] !== undefined); // prettier-ignore
+  v.shift_file ? ["Moved against springback by at most", v.shift_max_mm, "mm"] : null, v.shift_file && v.nominal?.stroke ? ["Stroke of the nominal faces", v.nominal.stroke, "mm"] : null,
+].filter((row) => row && row[1] !== undefined); // prettier-ignore
 
 const span = (pair, digits = 3) => (pair[0] === pair[1] || Math.abs(pair[1] - pair[0]) < 1e-6 ? num(pair[0], digits) : `${num(pair[0], digits)} to ${num(pair[1], digits)}`);
 
@@ -154,17 +169,35 @@ function beadRows(job, tryout) {
   const got = tryout?.values?.bead;
   const own = kind && kind !== "none";
   const measured = got && (!own || got.kind === kind) ? got : null;
-  const row = [own ? `${words(kind)}, round the punch opening` : "Only its restraint is stated", own ? num(radius) : "–", own ? num(height) : "–", measured ? num(measured.offset_mm) : offset === "auto" ? "auto" : num(offset), num(measured?.length_mm, 4), num(measured?.restraint_N_per_mm ?? (own ? null : restraint)), num(measured?.uplift_kN)]; // prettier-ignore
+  const row = [own ? `${words(kind)} bead, along the punch opening` : "Only its restraint is stated", own ? num(radius) : "–", own ? num(height) : "–", measured ? num(measured.offset_mm) : offset === "auto" ? "auto" : num(offset), num(measured?.length_mm, 4), num(measured?.restraint_N_per_mm ?? (own ? null : restraint)), num(measured?.uplift_kN)]; // prettier-ignore
   const note = measured ? `Place, length and forces are those of the tryout${tryout.state === "current" ? "" : ", which is out of date"}.${measured.locks ? " The bead locks: the sheet is stretched over it and does not pass." : ""}` : "Its restraint and its line are worked out with the tryout.";
   return { rows: [row], note };
 }
 
-/** Which revision the faces are: {path, file}, `file` empty for nominal ones; null where the job knows no shift file. */
-function carried(stated) {
-  const path = Object.keys(stated ?? {}).find((name) => /shift.*file|file.*shift|compensation/.test(name) && typeof stated[name] === "string");
-  return path ? { path, file: stated[path] } : null;
+const filesOf = (stage, r) => (r?.files?.length ? downloads(r.files.map((f) => [data.file(stage, r.key, f), `Take ${f}`, f])) : null);
+
+const CAD = [{ name: "Face", left: true }, { name: "Surfaces" }, { name: "the part's own" }, { name: "offset exactly" }, { name: "fitted" }, { name: "Largest gap", unit: "mm" }, { name: "Tangent break", unit: "deg" }, { name: "Off the tryout's", unit: "mm" }, { name: "Sewn", left: true }]; // prettier-ignore
+
+/** The faces as true surfaces: what was measured on them, and the files; written only when asked for. */
+function cadBlock(ctx, cad, known, faces) {
+  if (faces?.kind === "given") return null;
+  const rows = Object.entries(cad?.values?.tools ?? {}).map(([name, t]) => [words(name), num(t.faces, 6), num(t.kept, 6), num(t.moved, 6), num(t.fitted, 6), fixed(t.gap, 4), fixed(t.break_deg, 2), fixed(t.deviation?.max, 4), t.valid ? "valid" : "not valid"]);
+  const old = cad && known.state !== "current";
+  return [
+    h("h3", {}, "As CAD"),
+    rows.length ? grid(CAD, rows, { caption: "The faces as true surfaces", className: "tight-table" }) : h("p", { class: "quiet" }, "The faces have not been written as true surfaces yet: STEP, STL and section drawings of what the tryout runs on."),
+    cad?.values?.moved ? h("p", {}, "These surfaces are moved against springback.") : null,
+    cad?.values?.remarks?.length ? h("ul", { class: "notes" }, cad.values.remarks.map((text) => h("li", {}, text))) : null,
+    old ? h("p", { class: "quiet" }, `These files are out of date: ${known.because}.`) : null,
+    filesOf("cad", cad),
+    known.state === "refused" ? h("p", {}, known.because) : null,
+    known.state === "current" || ctx.book.working ? null : h("button", { type: "button", class: "do", onclick: () => ctx.work(["cad"]) }, "Write the CAD files"),
+  ];
 }
+
+/** Which revision the faces are: the shift file they carry, "" for nominal ones; null where the job knows no such file. */
+const carried = (stated) => (typeof stated?.shift_file === "string" ? { file: stated.shift_file } : null);
 
 const revisionLine = ({ file }) => h("p", { class: "revision" }, file ? ["Moved against springback by ", h("strong", {}, file), ", which stands beside the job file."] : "Nominal faces: not moved against springback.");
 
-export default { name: "faces", title: "Faces", stages: ["faces"], reads: ["part", "tipping", "sheet", "solution", "blank", "faces"], looks: ["tryout"], make };
+export default { name: "faces", title: "Faces", stages: ["faces"], reads: ["part", "tipping", "sheet", "solution", "blank", "faces"], looks: ["tryout", "cad"], also: ["cad"], make };

@@ -3,8 +3,8 @@
 import { h, memo, put } from "../dom.js";
 import { findingsList, section, smallPrint } from "../parts.js";
 
-/** The frame of a page. `picture` and `side` stand beside each other; `sections` follow. */
-export function frame(ctx, { name, title, stages, picture, side, sections, print = [] }) {
+/** The frame of a page. `picture` and `side` stand beside each other; `sections` follow. `also`: stages whose findings stand here as well. */
+export function frame(ctx, { name, title, stages, also = [], picture, side, sections, print = [] }) {
   const verdict = h("p", { class: "verdict" });
   const notice = h("div", { class: "notice", role: "status" });
   const findings = section("Findings");
@@ -30,7 +30,7 @@ export function frame(ctx, { name, title, stages, picture, side, sections, print
         const followers = rows.filter((s) => !roots.includes(s)).map((s) => s.title);
         put(notice, roots.map((s, i) => h("p", { class: `state state-${s.state.replaceAll(" ", "-")}` }, h("strong", {}, `${s.title} is ${s.state}`), sentenceFor(s), i === roots.length - 1 && followers.length ? ` ${followers.join(" and ")} ${s.state === "refused" ? "waits for it" : "will follow"}.` : null)));
       });
-      findingsList(ctx, findings.body, ctx.book.findings.filter((f) => stages.includes(f.stage)));
+      findingsList(ctx, findings.body, ctx.book.findings.filter((f) => stages.includes(f.stage) || also.includes(f.stage)));
     },
   };
 }

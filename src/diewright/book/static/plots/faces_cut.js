@@ -24,7 +24,7 @@ export class FacesCut {
     this.x = field("x", "mm", (v) => number(v, (n) => this.go({ ...this.place, point: [n, this.place.point[1]] })));
     this.y = field("y", "mm", (v) => number(v, (n) => this.go({ ...this.place, point: [this.place.point[0], n] })));
     this.turn = field("turned", "°", (v) => number(v, (n) => this.go({ ...this.place, angle: lineAngle(n) })));
-    this.way = h("select", { "aria-label": "Direction of the section", onchange: (e) => this.choose(e.target.value) }, WAYS.map(([v, t]) => h("option", { value: v }, t)));
+    this.way = h("select", { "aria-label": "How the section runs", onchange: (e) => this.choose(e.target.value) }, WAYS.map(([v, t]) => h("option", { value: v }, t)));
     this.too = h("input", { type: "checkbox", onchange: () => this.tell() });
     this.root = h(
       "div",
@@ -42,9 +42,9 @@ export class FacesCut {
     }).observe(this.paper);
   }
 
-  /** New faces: tools, rings for the plan, lines for the section, thickness and widest gap with the sheet in it [mm]. Keeps the line where it is if it still lies on the die. */
-  set({ tools, rings, lines, thickness, widest, box }) {
-    this.section.set(tools, lines, thickness, widest);
+  /** New faces: tools, those of the revision before, rings for the plan, lines for the section, thickness and widest gap with the sheet in it [mm]. Keeps the line where it is if it still lies on the die. */
+  set({ tools, before = [], rings, lines, thickness, widest, box }) {
+    this.section.set(tools, before, lines, thickness, widest);
     this.plan.set(rings, box);
     const within = this.placed && this.place.point.every((v, i) => v >= box[0][i] && v <= box[1][i]);
     if (!within) {
@@ -68,6 +68,7 @@ export class FacesCut {
     if (hand && this.way.value === "y" && place.angle !== 0) this.way.value = "line";
     if (place.angle !== 90 && place.angle !== 0) this.way.value = "line";
     this.place = { angle: place.angle, point: place.point.map((v) => Math.round(v * 10) / 10) };
+    this.root.dataset.wanted = this.words;
     this.plan.show(this.place);
     this.write();
     this.draw();
@@ -100,6 +101,7 @@ export class FacesCut {
       const met = this.section.meet(this.place.angle, this.place.point);
       put(this.paper, this.section.drawing(met, this.width, this.words, () => this.draw()), h("p", { class: "section-said", "aria-live": "polite" }, this.section.said(met)));
       if (focused) this.paper.querySelector("svg")?.focus({ preventScroll: true });
+      this.root.dataset.drawn = this.words; // the tests wait for it
     });
   }
 

@@ -92,9 +92,10 @@ function solve(m) {
   return m.map((row, k) => row[5] / row[k]);
 }
 
-/** Distance of each point to the nearest triangle of a face [mm], `reach` at most. Works in slices, so that the page stays alive. */
-export async function distanceTo(points, face, reach) {
+/** Distance of each point to the nearest triangle of a face [mm], `reach` at most; `signed`: above nothing on the side of its normals. Works in slices, so that the page stays alive. */
+export async function distanceTo(points, face, reach, signed = false) {
   const { points: p, triangles: t } = face;
+  const n = signed ? new Mesh(p, t).crossed : null;
   const cell = Math.max(reach, 1e-3);
   const bins = new Map();
   const key = (i, j) => i * 100003 + j;
@@ -118,16 +119,18 @@ export async function distanceTo(points, face, reach) {
       began = performance.now();
     }
     const q = [points[3 * i], points[3 * i + 1], points[3 * i + 2]];
-    let best = Infinity;
+    let [best, at] = [Infinity, -1];
     for (const f of bins.get(key(Math.floor(q[0] / cell), Math.floor(q[1] / cell))) ?? []) {
       const [a, b, c] = [3 * t[f], 3 * t[f + 1], 3 * t[f + 2]];
       const under = Math.min(p[a + 2], p[b + 2], p[c + 2]) - q[2];
       const over = q[2] - Math.max(p[a + 2], p[b + 2], p[c + 2]);
       if (Math.max(under, over) > Math.sqrt(best)) continue;
-      best = Math.min(best, toTriangle(q, p, a, b, c));
+      const d = toTriangle(q, p, a, b, c);
+      if (d < best) [best, at] = [d, f];
     }
-    const d = Math.sqrt(best);
-    out[i] = Math.min(d, reach);
+    const d = Math.min(Math.sqrt(best), reach);
+    const below = signed && at >= 0 && [0, 1, 2].reduce((sum, k) => sum + (q[k] - p[3 * t[at] + k]) * n[at + k], 0) < 0;
+    out[i] = below ? -d : d;
   }
   return out;
 }

@@ -9,9 +9,9 @@ import { dimension } from "./section.js";
 const MARGIN = 58;
 
 export class FacesSection extends PressSection {
-  /** `tools` as {name, points, triangles}; `lines`: {opening (2k), trim (3k)} typed arrays or null; `t` thickness, `widest` gap of the punch in which the sheet lies [mm]. */
-  set(tools, lines, t, widest) {
-    this.cutters = tools.map((one) => new LineCut(one.name, one.points, one.triangles));
+  /** `tools` as {name, points, triangles}, `before` those of the revision they were moved from; `lines`: {opening (2k), trim (3k)} typed arrays or null; `t` thickness, `widest` gap of the punch in which the sheet lies [mm]. */
+  set(tools, before, lines, t, widest) {
+    [this.cutters, this.earlier] = [tools, before].map((list) => list.map((one) => new LineCut(one.name, one.points, one.triangles)));
     Object.assign(this, { lines, t, limit: 1.005 * widest + 0.003, zoom: 1, middle: null });
   }
 
@@ -25,6 +25,7 @@ export class FacesSection extends PressSection {
     const punch = tools.find((one) => one.name === "punch");
     return {
       tools,
+      before: this.earlier.map((one) => one.at(angle, offset)),
       sheet: die ? sheetOn(die, others, this.t) : [],
       gaps: die && punch ? gapsOf(punch, die, this.limit) : null,
       // radii that the sheet bends round: their centre lies in the metal
@@ -53,6 +54,7 @@ export class FacesSection extends PressSection {
       "svg",
       { class: "drawing press-section faces-section", viewBox: `0 0 ${width} ${height}`, height, role: "img", tabindex: "0", "aria-label": `${where}. ${this.said(met)} Plus and minus come closer and go back, arrow keys move, 0 shows the whole section.` },
       s("defs", {}, s("pattern", { id: "faces-hatch", width: 4.5, height: 4.5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, s("path", { class: "hatch-line", d: "M0 0V4.5" }))),
+      met.before.map((one) => one.chains.map((c) => s("path", { class: "tool-before", d: `M${c.map(p).join("L")}` }))),
       met.tools.map((one) => [
         one.chains.map((c) => s("path", { class: "tool-metal", d: `M${c.map(p).join("L")}`, fill: "none" })),
         one.chains.map((c, n) => ticks(c, x, y, one.metal[n])),
@@ -85,7 +87,7 @@ export class FacesSection extends PressSection {
         h("button", { type: "button", class: "word", disabled: this.zoom <= 1, onclick: again(1 / 1.6) }, "Further off"),
         h("button", { type: "button", class: "word", disabled: this.zoom <= 1, onclick: again(0) }, "Whole section"),
         tightest ? h("button", { type: "button", class: "word", onclick: near }, "Tightest radius of the die") : null,
-        h("span", { class: "quiet" }, `${where}, closed. Length, height and sheet thickness to one scale; dimensions in mm, in the plane of the section.`),
+        h("span", { class: "quiet" }, `${where}, closed. Length, height and sheet thickness to one scale; dimensions in mm, in the plane of the section.${met.before.length ? " Dashed: the nominal faces." : ""}`),
       ),
     ];
   }
