@@ -285,7 +285,8 @@ def test_findings_name_the_draw():
     assert "draw 2" in tear.sentence
     assert "all draws would carry alike" in tear.sentence
     assert judged(row(1, margin_pct=6.0), row(2, margin_pct=6.0))["draws_tryout.neck"].severity == "attend"
-    assert limiting([row(1, margin_pct=6.0), row(2, margin_pct=6.0)])[0] == 1
+    assert limiting([row(1, margin_pct=6.0), row(2, margin_pct=6.0)], 10.0)[0] == 1
+    assert limiting([row(1), row(2, punch_kN=70.0)], 10.0)[0] == 2
     stopped = judged(row(1, stopped="contact is lost."), planned=2)
     assert "Draw 1 of 2 broke off" in stopped["draws_tryout.stopped"].sentence
     assert "draws_tryout.height" not in stopped

@@ -157,7 +157,7 @@ def _report(
     reserves = _reserves(press, done)
     for row in rows:
         row["press_share_pct"] = 100.0 * reserves[row["draw"]].share if row["draw"] in reserves else math.nan
-    number, why = limiting(rows)
+    number, why = limiting(rows, inputs.margin_wanted)
     blank = float(draws["blank_diameter"])
     judged = Judged(
         rows, len(draws["draws"]), inputs.margin_wanted, inputs.thickness, float(draws["part_height"]), blank, str((press.values.get("press") or {}).get("name", "")), reserves

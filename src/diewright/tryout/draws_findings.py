@@ -44,15 +44,18 @@ def findings_of(j: Judged) -> list[Finding]:
     return sorted(found, key=lambda f: ("stop", "attend", "note").index(f.severity))
 
 
-def limiting(rows: Sequence[Row]) -> tuple[int, str]:
-    """Number of the draw that limits the sequence, and why in a sentence: the one in which the margin falls most towards its least."""
+def limiting(rows: Sequence[Row], wanted: float) -> tuple[int, str]:
+    """Number of the draw that limits the sequence, and why in a sentence: the first that tears or takes the margin to its least, if that is below the ``wanted`` one [%]; else the most heavily loaded."""
     margins = [float(r["margin_pct"]) for r in rows]
     least = min(margins)
-    # the margin is the least so far: the draw that tears, or else that brought it down to (nearly) its least, is the one that limits
-    k = next(i for i, m in enumerate(margins) if m <= max(least + 0.5, -1e-9 if least < 0 else -math.inf))
+    if least < wanted:
+        # a row's margin is the least so far
+        k = next(i for i, m in enumerate(margins) if m <= max(least + 0.5, -1e-9 if least < 0 else -math.inf))
+    else:
+        k = max(range(len(rows)), key=lambda i: _use(rows[i]))
     return int(rows[k]["draw"]), (
-        f"Draw {rows[k]['draw']} limits the sequence: its margin is {margins[k]:.1f} percent points, {rows[k]['margin_height_mm']:.0f} mm above the bottom; "
-        f"its punch force is {_use(rows[k]):.0f} % of what tears the bottom off."
+        f"Draw {rows[k]['draw']} limits the sequence: its punch force is {_use(rows[k]):.0f} % of what tears the bottom off; "
+        f"the margin is {margins[k]:.1f} percent points, {rows[k]['margin_height_mm']:.0f} mm above the bottom."
     )
 
 
@@ -86,7 +89,7 @@ def _stopped(j: Judged) -> Iterator[Finding]:
 
 
 def _margin(j: Judged) -> Iterator[Finding]:
-    k, why = limiting(j.rows)
+    k, why = limiting(j.rows, j.margin_wanted)
     r = next(r for r in j.rows if r["draw"] == k)
     least = float(r["margin_pct"])
     where = Place(points=(tuple(float(v) for v in r["margin_at"]),), label=f"draw {k}, {r['margin_height_mm']:.0f} mm above the bottom")  # type: ignore[arg-type]
