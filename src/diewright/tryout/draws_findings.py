@@ -93,8 +93,7 @@ def _margin(j: Judged) -> Iterator[Finding]:
     r = next(r for r in j.rows if r["draw"] == k)
     least = float(r["margin_pct"])
     where = Place(points=(tuple(float(v) for v in r["margin_at"]),), label=f"draw {k}, {r['margin_height_mm']:.0f} mm above the bottom")  # type: ignore[arg-type]
-    other = proposal(j.rows, j.blank)
-    shown = "" if other is None else f" At diameters of {', '.join(f'{d:.1f}' for d in other['diameters'])} mm all draws would carry alike."
+    shown = _proposed(j)
     if least < 0.0:
         far = f"{-least:.1f}" if least > -FAR else f"more than {FAR:g}"
         yield Finding(
@@ -127,13 +126,18 @@ def _reached(j: Judged) -> Iterator[Finding]:
         )  # fmt: skip
 
 
+def _proposed(j: Judged) -> str:
+    other = proposal(j.rows, j.blank)
+    return "" if other is None else f" At diameters of {', '.join(f'{d:.1f}' for d in other['diameters'])} mm all draws would carry alike."
+
+
 def _load(j: Judged) -> Iterator[Finding]:
     r = max(j.rows, key=_use)
     if _use(r) > LOADED and float(r["margin_pct"]) >= 0.0:
         yield Finding(
             key="draws_tryout.load", severity="attend", value=_use(r), limit=LOADED, unit="%", source="largest punch force over pi d s Rm; nine tenths, common practice",
-            sentence=f"Draw {r['draw']} takes {_use(r):.0f} % of the force that tears the bottom off a new sheet: the foot has little left.",
-            help="A larger die radius (draws.die_radii), less friction, a smaller ratio there, or annealing before it.",
+            sentence=f"Draw {r['draw']} takes {_use(r):.0f} % of the force that tears the bottom off a new sheet: the foot has little left.{_proposed(j)}",
+            help="Other diameters (draws.diameters), a larger die radius (draws.die_radii), less friction, or annealing before it.",
         )  # fmt: skip
 
 
