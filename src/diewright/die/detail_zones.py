@@ -25,10 +25,14 @@ RELIEVED, BEARS, POLISHED, STRUCK, EASED = 0, 1, 2, 3, 4
 NAMES = {RELIEVED: "relieved", BEARS: "bears", POLISHED: "polished", STRUCK: "struck", EASED: "eased"}
 FACING = 1.3
 """The die bears where the blankholder is no farther than this many times their median gap."""
+STRAIGHT = math.radians(10.0)
+"""And where the blankholder lies above it within this angle of its normal (ours)."""
 LEVEL = math.radians(15.0)
 """A bottom that can be struck is no steeper than this (ours)."""
 WALL = math.radians(45.0)
 """A wall is steeper than this (as the places of a part)."""
+NEAR = 2.0
+"""A place of the punch belongs to the die where they are no farther apart than this many clearances (ours)."""
 EASE = 0.02
 """Thickening under the blankholder from which on the face is eased there, in thicknesses (ours)."""
 
@@ -105,18 +109,18 @@ def zones_of(faces: Mapping[str, TriMesh], sheet: SheetThickness, clearance: flo
     """Zones of ``die``, ``punch`` and ``blankholder`` in the closed position; ``clearance`` between punch and die at a wall [mm]."""
     die, punch, holder = (faces[name] for name in ("die", "punch", "blankholder"))
     t = sheet.nominal
-    under = gap(die.centroids, holder).value
-    facing = np.abs(gap(holder.centroids, die).value)
-    bears = (np.abs(under) <= FACING * float(np.median(facing))) & (_slope(die) < WALL)
+    under, straight = _apart(die, holder)
+    middle = float(np.median(np.abs(gap(holder.centroids, die).value)))
+    bears = (under <= FACING * middle) & straight & (_slope(die) < WALL)
     bend = downhill_curvature(die, die.point_normals, np.tile([0.0, 0.0, 1.0], (len(die.triangles), 1)))
     tight = (bend > 1.0 / (SHOULDER * t)) & ~bears
     shoulder = flood(die, bears, tight) & ~bears
     out = {}
     for name, mesh, other in (("die", die, punch), ("punch", punch, die), ("blankholder", holder, die)):
         thickness, known = sheet.at(mesh.centroids, max(0.5 * t + 2.0 * (clearance - t), t))
-        apart = np.abs(under if name == "die" else gap(mesh.centroids, other).value)
+        apart = np.abs(gap(mesh.centroids, other).value)
         if name == "die":
-            apart = np.where(bears, apart, np.abs(gap(mesh.centroids, punch).value))
+            apart = np.where(bears, under, apart)
         slope = _slope(mesh)
         zone = np.full(len(mesh.triangles), RELIEVED, dtype=np.int8)
         relief, allowance, along = np.zeros(len(zone)), np.zeros(len(zone)), np.zeros((len(zone), 3))
@@ -137,8 +141,14 @@ def zones_of(faces: Mapping[str, TriMesh], sheet: SheetThickness, clearance: flo
     return out
 
 
-NEAR = 2.0
-"""A place of the punch belongs to the die where they are no farther apart than this many clearances (ours)."""
+def _apart(mesh: TriMesh, other: TriMesh) -> tuple[Floats, Mask]:
+    """Distance ``(m,)`` of each triangle's middle from another face, and whether that lies straight above it: beyond the other's edge it does not."""
+    from igl import point_mesh_squared_distance
+
+    square, _, near = point_mesh_squared_distance(np.ascontiguousarray(mesh.centroids), other.points, other.triangles.astype(np.int64))
+    away = np.sqrt(np.maximum(np.asarray(square).ravel(), 1e-24))
+    lean = np.abs(np.einsum("ij,ij->i", near - mesh.centroids, mesh.normals)) / away
+    return away, lean > math.cos(STRAIGHT)
 
 
 def _slope(mesh: TriMesh) -> Floats:
