@@ -134,7 +134,10 @@ def work(
     folder: Folder,
     stages: Annotated[
         list[str] | None,
-        typer.Argument(help="Stages to work; if none is named all but those that take minutes (tryout, window).", show_default=False),
+        typer.Argument(
+            help="Stages to work; if none is named all but those that take long (proposal, tryout, window, draws_tryout, compensation, cad).",
+            show_default=False,
+        ),
     ] = None,
     again: Annotated[bool, typer.Option("--again", help="Work them even if they are current.")] = False,
     as_json: Json = False,
