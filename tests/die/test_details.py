@@ -223,14 +223,35 @@ def test_a_bead_in_the_die_radius_is_told_with_the_offset_that_clears_it():
     assert "details.bead_holder" in keys(r)
 
 
-def test_a_round_blank_is_told_and_pins_in_the_opening_stop():
-    r = work(before(outline=circle_line(115.0, 720)))
+def locator_finding(outline: np.ndarray):
+    return next(f for f in work(before(outline=outline)).findings if f.key == "details.locators")
+
+
+def test_a_round_blank_is_a_note_and_a_nearly_round_one_is_not():
+    disc = circle_line(115.0, 720)
+    r = work(before(outline=disc))
     assert r.values["locators"]["rank"] == 2
+    assert r.values["locators"]["round"]
     assert not r.values["locators"]["fixes"]
-    assert "details.locators" in keys(r)
+    assert locator_finding(disc).severity == "note"
+    oval = locator_finding(disc * [1.02, 1.0])
+    assert oval.severity == "attend"
+    assert oval.value > 10.0
+
+
+def test_pins_in_the_opening_stop():
     r = work(before(outline=blank(30.0)))
     (finding,) = [f for f in r.findings if f.key == "details.locator_opening"]
     assert finding.severity == "stop"
+
+
+def test_given_faces_without_a_die_radius_have_their_details_too():
+    up = before()
+    faces = up["faces"]
+    up["faces"] = Result(values=faces.values | {"kind": "given", "die_radius": None}, arrays=faces.arrays, meshes=faces.meshes)
+    r = work(up, tryout={"bead_kind": "round", "bead_offset": 25.0})
+    assert r.values["bead"]["offset"] == 25.0
+    assert r.values["zones"] == work().values["zones"]
 
 
 def test_an_ironed_wall_is_told():

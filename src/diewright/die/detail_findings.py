@@ -85,10 +85,11 @@ def _pins(d: Details) -> Iterator[Finding]:
     p = d.pins
     if not d.fixes:
         free = "does not fix its turn" if p.rank < 3 else f"holds its turn only weakly (condition number {p.condition:.3g})"
+        rows = "locator matrix of the three pins; limit ours"
         yield Finding(
-            key="details.locators", severity="attend", value=min(p.condition, 1e6), limit=SHARP, source="locator matrix of the three pins; limit ours",
-            sentence=f"The blank lies against two pins and one, and that {free}.",
-            help="For a round blank that does not matter; else give it a notch or a pilot hole outside the part.", place=_flat(p.touch[:3]),
+            key="details.locators", severity="note" if p.round else "attend", value=min(p.condition, 1e6), limit=SHARP, source=rows, place=_flat(p.touch[:3]),
+            sentence=f"The blank lies against two pins and one, and that {free}{': it is round' if p.round else ''}.",
+            help="Lay it by its rolling direction, if that matters." if p.round else "Give it a notch or a pilot hole outside the part.",
         )  # fmt: skip
     if d.pin_room.min() < 0:
         yield Finding(

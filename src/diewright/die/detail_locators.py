@@ -32,6 +32,8 @@ BIG = 600.0
 """Blanks longer than this [mm] get further, loose pins (common practice; the length is ours)."""
 LOOSE = 0.5
 """How far loose pins stand back from the blank [mm] (common practice)."""
+DISC = 0.01
+"""A blank whose edge stands within this share of the same distance from its middle all round is a disc (ours)."""
 SAMPLES = 720
 RANK = 1e-3
 """Singular values below this share of the largest count as zero: a motion of the rim that the pins feel by less than a thousandth (ours)."""
@@ -40,7 +42,7 @@ RANK = 1e-3
 @dataclass(frozen=True, eq=False)
 class Locators:
     """Pins: centres ``at (k, 2)`` and touched places ``touch (k, 2)`` [mm], unit normals into the blank ``normal (k, 2)``, ``loose (k,)`` for those that stand back. ``rank`` and ``condition`` of the first
-    three (infinite where the rank is less than 3)."""
+    three (infinite where the rank is less than 3). ``round``: the blank is a disc, so that its turn need not be fixed."""
 
     at: Floats
     touch: Floats
@@ -48,6 +50,7 @@ class Locators:
     loose: NDArray[np.bool_]
     rank: int
     condition: float
+    round: bool
 
 
 def contact_rows(touch: Floats, normal: Floats, middle: Floats, length: float) -> Floats:
@@ -106,8 +109,10 @@ def locate(outline: Floats, diameter: float) -> Locators:
     loose = np.array([slack for _, slack in chosen])
     touch, normal = points[index], inward[index]
     at = touch - (0.5 * diameter + LOOSE * loose)[:, None] * normal
-    rank, condition = fixing(contact_rows(touch[:3], normal[:3], shapely.get_coordinates(region.centroid)[0], gyration(region)))
-    return Locators(at, touch, normal, loose, rank, condition)
+    middle = shapely.get_coordinates(region.centroid)[0]
+    rank, condition = fixing(contact_rows(touch[:3], normal[:3], middle, gyration(region)))
+    far = np.linalg.norm(points - middle, axis=1)
+    return Locators(at, touch, normal, loose, rank, condition, bool(np.ptp(far) <= DISC * float(far.mean())))
 
 
 @dataclass(frozen=True, eq=False)

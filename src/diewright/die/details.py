@@ -139,7 +139,7 @@ def _values(d: Details) -> dict[str, Any]:
     return {
         "bead": None if d.bead is None else d.bead.as_dict() | {"after_draw_in": AFTER},
         "locators": {
-            "count": len(pins.at), "rank": pins.rank, "condition": pins.condition if np.isfinite(pins.condition) else None, "fixes": d.fixes, "diameter": d.pin_diameter,
+            "count": len(pins.at), "rank": pins.rank, "condition": pins.condition if np.isfinite(pins.condition) else None, "fixes": d.fixes, "round": pins.round, "diameter": d.pin_diameter,
             "opening_least": float(d.pin_room.min()), "bead_least": None if d.pin_bead is None else float(d.pin_bead.min()),
         },
         "vents": {
