@@ -33,6 +33,7 @@ from diewright.job.stage import Result
 
 STAGE = "proposal"
 HOW = {"faces": "Faces", "one-step": "One-step solution", "tryout": "Coarse tryout"}
+FLOOR = -40.0  # a margin below this says only that it tore: it is drawn at the foot, with its number [%]
 ROUND = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)  # forces that are marked, times a power of ten
 
 
@@ -123,7 +124,8 @@ def tried(found: Result, width: float, wanted: float, height: float = 58.0) -> P
     if not len(rows):
         raise ValueError("no force was tried that gave a margin")
     on = np.log10(force[rows])
-    low, high = min(0.0, float(margin[rows].min())), max(wanted, float(margin[rows].max()))
+    shown = np.maximum(margin, FLOOR)
+    low, high = min(0.0, float(shown[rows].min())), max(wanted, float(shown[rows].max()))
     pad = 0.12 * (high - low)
     plot = _Forces(
         width, height, (float(on.min()) - 0.1, float(on.max()) + 0.1), (low - (pad if low < 0 else 0.0), high + pad), "blankholder force, kN (equal steps are equal ratios)", "least margin to necking, %"
@@ -131,7 +133,10 @@ def tried(found: Result, width: float, wanted: float, height: float = 58.0) -> P
     plot.curve(np.array(plot.x), np.array([wanted, wanted]), "wanted", where=0.0, width=0.25, dash="1.2 0.8")
     best = best_row(found)
     for i in rows:
-        x, y = plot.at(float(np.log10(force[i])), float(margin[i]))
+        x, y = plot.at(float(np.log10(force[i])), float(shown[i]))
+        below = margin[i] < FLOOR
+        if below:
+            plot.svg.arrow(x, y + 1.8, x, y + 5.0, width=0.25, head=1.6)
         fill = "#000000" if i == best else "#ffffff"
         if t["how"][i] == "one-step":
             plot.svg.rect(x - 0.9, y - 0.9, 1.8, 1.8, fill=fill, colour="#000000", width=0.25)
@@ -143,7 +148,8 @@ def tried(found: Result, width: float, wanted: float, height: float = 58.0) -> P
         if t["how"][i] == "tryout":
             bead = float(t["bead_mm"][i])
             words = f"R {number(float(t['die_radius_mm'][i]), 3)}, " + (f"bead {number(bead, 3)}" if bead > 0 else "no bead")
-            end = x > plot.right - 30.0
+            words += f", {number(float(margin[i]), 3)} %" if below else ""
+            end = x > plot.right - 36.0
             plot.svg.text(
                 x + (-2.4 if end else 2.4),
                 y + 0.9,
@@ -199,5 +205,5 @@ def says(text: str) -> str:
 
 SAID = {
     "tryout.loose": "places stay loose", "tryout.kinetic": "run faster than it should", "tryout.tear": "tears", "tryout.neck": "necks", "tryout.wrinkle": "wrinkles", "tryout.stopped": "stopped early",
-    "tryout.press": "press too weak", "tryout.skid": "skid line shows", "tryout.ironing": "ironed", "faces.die_radius": "tight die radius", "faces.punch_radius": "tight punch radius", "faces.gap": "gap too small",
+    "tryout.press": "press too weak", "tryout.skid": "skid line shows", "tryout.ironing": "ironed", "tryout.penetration": "contact too deep", "faces.die_radius": "tight die radius", "faces.punch_radius": "tight punch radius", "faces.gap": "gap too small",
 }  # fmt: skip

@@ -76,7 +76,7 @@ export function lazyPicture({ kind = "still", ...options }, ready) {
     put(box, later.picture.root);
     document.addEventListener("theme", () => later.picture.applyLook());
     addEventListener("beforeprint", () => printed(later.picture));
-    if (later.shown) later.picture.mount();
+    if (later.shown && box.isConnected) later.picture.mount(); // a page that was left meanwhile must not take the canvas from the one that is seen
     ready?.(later.picture);
     return later.picture;
   });

@@ -57,7 +57,7 @@ function make(ctx) {
     const r = ctx.result("proposal");
     const v = r?.values;
     page.verdict(v ? verdict(v, ctx.book.job) : "");
-    memo(offer, [r?.key ?? "", ctx.stage("proposal")?.state, v ? Object.keys(v.take_over?.fields ?? {}).map((p) => p.split(".").reduce((o, k) => o?.[k], ctx.book.job)) : []], () => put(offer, r ? offered(ctx, "proposal", r, "The proposal") ?? h("p", { class: "quiet" }, "The job states everything it would propose.") : null));
+    memo(offer, [r?.key ?? "", ctx.stage("proposal")?.state, v ? Object.keys(v.take_over?.fields ?? {}).map((p) => p.split(".").reduce((o, k) => o?.[k], ctx.book.job)) : []], () => put(offer, r ? offered(ctx, "proposal", r, v.stops > 0 ? "The nearest found" : "The proposal") ?? h("p", { class: "quiet" }, "The job states everything it would propose.") : null));
     fromResult(tried.body, r, (box) => {
       const rows = rowsOf(r);
       put(box, plot, key, triedTable(r, rows));
@@ -125,7 +125,7 @@ function says(text) {
 
 const SAID = {
   "tryout.loose": "places stay loose", "tryout.kinetic": "run faster than it should", "tryout.tear": "tears", "tryout.neck": "necks", "tryout.margin": "margin short", "tryout.wrinkle": "wrinkles", "tryout.thinning": "thins too much",
-  "tryout.stopped": "stopped early", "tryout.press": "press too weak", "tryout.skid": "skid line shows", "tryout.ironing": "ironed", "tryout.edge": "edge runs in too far", "tryout.springback": "springs", "faces.die_radius": "tight die radius", "faces.punch_radius": "tight punch radius", "faces.gap": "gap too small",
+  "tryout.stopped": "stopped early", "tryout.press": "press too weak", "tryout.skid": "skid line shows", "tryout.ironing": "ironed", "tryout.penetration": "contact too deep", "tryout.edge": "edge runs in too far", "tryout.springback": "springs", "faces.die_radius": "tight die radius", "faces.punch_radius": "tight punch radius", "faces.gap": "gap too small",
 }; // prettier-ignore
 
 export default { name: "proposal", title: "Proposal", stages: ["proposal"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "proposal"], slow: true, make };

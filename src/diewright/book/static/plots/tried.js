@@ -7,6 +7,7 @@ import { fitted } from "./chart.js";
 
 const PAD = { left: 60, right: 24, top: 26, bottom: 46 };
 const ROUND = [1, 1.5, 2, 3, 5, 7];
+const FLOOR = -40; // a margin below this says only that it tore: it is drawn at the foot, with its number
 
 /** `rows`: [{how, force, margin, stops, words, best}] in the order tried; `wanted` margin [%]; `base` the handbook's force [kN]. */
 export function triedPicture(rows, { wanted, base }) {
@@ -26,13 +27,13 @@ function draw(width, rows, wanted, base) {
   const height = Math.round(Math.min(400, Math.max(280, width * 0.42)));
   const forces = [...rows.map((r) => r.force), ...(base > 0 ? [base] : [])];
   const [f0, f1] = [Math.min(...forces) / 1.35, Math.max(...forces) * 1.35];
-  const margins = [...rows.map((r) => r.margin), wanted, 0];
+  const margins = [...rows.map((r) => Math.max(r.margin, FLOOR)), wanted, 0];
   const [m0, m1] = [Math.min(...margins), Math.max(...margins)];
   const pad = 0.12 * (m1 - m0 || 1);
   const [lo, hi] = [m0 === 0 ? 0 : m0 - pad, m1 + pad];
   const [right, base0] = [width - PAD.right, height - PAD.bottom];
   const x = (f) => PAD.left + (Math.log(f / f0) / Math.log(f1 / f0)) * (right - PAD.left);
-  const y = (m) => base0 - ((m - lo) / (hi - lo)) * (base0 - PAD.top);
+  const y = (m) => base0 - ((Math.max(m, FLOOR) - lo) / (hi - lo)) * (base0 - PAD.top);
   let last = -99;
   const xs = marks(f0, f1).map((f) => {
     const room = x(f) - last > 38;
@@ -65,17 +66,18 @@ function draw(width, rows, wanted, base) {
 /** A square a one-step solution, a circle a tryout; what stops is crossed out; the best has a second ring. */
 function mark(r, x, y) {
   const body = r.how === "one-step" ? s("rect", { class: "tried-mark", x: x - 5, y: y - 5, width: 10, height: 10 }) : s("circle", { class: "tried-mark", cx: x, cy: y, r: 6 });
-  return s("g", { class: `tried ${r.how}${r.best ? " best" : ""}` }, r.best ? s("circle", { class: "tried-best", cx: x, cy: y, r: 11 }) : null, body, r.stops > 0 ? s("path", { class: "tried-stop", d: `M${x - 8} ${y - 8}l16 16M${x + 8} ${y - 8}l-16 16` }) : null);
+  return s("g", { class: `tried ${r.how}${r.best ? " best" : ""}` }, r.best ? s("circle", { class: "tried-best", cx: x, cy: y, r: 11 }) : null, body, r.margin < FLOOR ? s("path", { class: "tried-below", d: `M${x} ${y + 12}v10m-4 -5l4 5l4 -5` }) : null, r.stops > 0 ? s("path", { class: "tried-stop", d: `M${x - 8} ${y - 8}l16 16M${x + 8} ${y - 8}l-16 16` }) : null);
 }
 
 function written(r, x, y, boxes, width) {
-  if (!r.words) return null;
-  const w = r.words.length * 7;
+  const text = r.margin < FLOOR ? `${r.words}${r.words ? ", " : ""}${num(r.margin, 3)} %` : r.words;
+  if (!text) return null;
+  const w = text.length * 7;
   for (const [dx, dy] of [[16, 5], [-16, 5], [16, -12], [16, 22], [-16, -12], [-16, 22], [16, 38], [-16, 38]]) {
     const box = { x: dx > 0 ? x + dx : x + dx - w, y: y + dy - 12, w, t: 16 };
     if (box.x < PAD.left || box.x + w > width - 4 || boxes.some((o) => box.x < o.x + o.w && o.x < box.x + w && box.y < o.y + o.t && o.y < box.y + box.t)) continue;
     boxes.push(box);
-    return s("text", { class: r.best ? "curve-name tried-name-best" : "curve-name", x: x + dx, y: y + dy, "text-anchor": dx > 0 ? "start" : "end" }, r.words);
+    return s("text", { class: r.best ? "curve-name tried-name-best" : "curve-name", x: x + dx, y: y + dy, "text-anchor": dx > 0 ? "start" : "end" }, text);
   }
   return null;
 }

@@ -40,10 +40,12 @@ export class Apart {
     this.coloured = name;
     const body = this.tools.find((t) => t.name === name);
     const others = this.tools.filter((t) => t !== body);
+    const other = this.body !== name; // the view of all tools stays, whichever of them is solid
+    this.body = name;
     pic.shown = new Set(others.map((t) => t.name).filter((n) => !this.hidden.has(n)));
     pic.setTools(others);
     pic.cellThickness = null;
-    pic.setBody(body.points, body.triangles, this.frame, fresh);
+    pic.setBody(body.points, body.triangles, this.frame, fresh || other);
     this.apart();
     await pic.setFields(this.fieldsOf(body), this.start);
   }
