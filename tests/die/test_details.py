@@ -107,6 +107,7 @@ def test_a_wall_thicker_than_the_gap_asks_for_the_difference():
     wide = die.cell["allowance_mm"] > 0.1
     assert (die.mesh.centroids[wide, 0] > -5.0).all()
     assert wide.any()
+    assert not r.meshes["die"].cell["relief_mm"].any(), "a thick wall is no thick flange"
     assert r.values["allowance_places"][0]["mm"] == r.values["allowance_max"]
     assert "details.corner" not in keys(work())
     assert work().values["allowance_max"] == 0.0
@@ -145,6 +146,7 @@ def test_air_under_the_cup_in_closed_form():
     lip = 2 * math.pi * (1 - math.pi / 4) * shoulder**2 * (wall + 0.22 * shoulder)
     assert r.values["vents"]["volume"] == pytest.approx(inside - foot + lip, rel=0.02)
     assert r.values["vents"]["pockets_die"] == 1
+    assert r.tables["pockets"]["displaced_mm3"].sum() == pytest.approx(r.values["vents"]["volume"])
     assert r.values["vents"]["pockets_punch"] == 0
     v = r.values["vents"]
     assert v["section"] == pytest.approx(v["peak"] * v["volume"] / v["time"] / 30_000.0)
@@ -153,6 +155,53 @@ def test_air_under_the_cup_in_closed_form():
     assert holes.shape[1] == 6
     assert np.hypot(holes[:, 0], holes[:, 1]).max() < RADIUS - NOSE
     assert holes[:, 2] == pytest.approx(-DEPTH - 0.5 * T, abs=1e-6)
+
+
+def floored(radii: np.ndarray) -> Result:
+    """Faces of the cup with rings of points on its floor."""
+    line = cup_profile(RADIUS, DEPTH, NOSE, FLANGE, SHOULDER, step=12.0)
+    mesh = revolved(np.vstack([line[:1], np.column_stack([radii, np.full(len(radii), -DEPTH)]), line[1:]]), 90)
+    return faces_of(mesh, blank(), normals=cup_normals(mesh, RADIUS, DEPTH, NOSE, SHOULDER))
+
+
+@pytest.mark.parametrize(("width", "count"), [(0.5, 1), (3.0, 2)])
+def test_a_pit_narrower_than_the_smallest_drill_is_no_pocket(width: float, count: int):
+    up, faces = before(), floored(np.array([width, 10.0, 20.0, 24.0]))
+    die = faces.meshes["die"].mesh
+    points = die.points.copy()
+    # a pit in the floor's middle, and a shallower one outside it, so that the first is not simply the lowest place of all
+    r0 = np.hypot(*points[:, :2].T)
+    points[(r0 > 19.0) & (r0 < 21.0), 2] -= 4.0
+    points[r0 < 0.1, 2] -= 2.0
+    up["faces"] = Result(
+        values=faces.values, arrays=faces.arrays, meshes={**faces.meshes, "die": FieldMesh(TriMesh(points, die.triangles))}
+    )
+    r = work(up)
+    assert len(r.tables["pockets"]["face"]) == count
+    assert r.tables["pockets"]["displaced_mm3"].sum() == pytest.approx(r.values["vents"]["volume"])
+
+
+def test_a_ridge_across_the_floor_makes_two_pockets_that_share_the_air():
+    up = before()
+    faces = floored(np.arange(2.0, 32.0, 2.0))
+    die = faces.meshes["die"].mesh
+    # the wall is squeezed up with the ridge, so that no way leads round its ends
+    rise = 8.0 * np.exp(-((die.points[:, 0] / 8.0) ** 2)) * np.clip((-SHOULDER - die.points[:, 2]) / (DEPTH - SHOULDER), 0.0, 1.0)
+    points = die.points + np.column_stack([0 * rise, 0 * rise, rise])
+    up["faces"] = Result(
+        values=faces.values, arrays=faces.arrays, meshes={**faces.meshes, "die": FieldMesh(TriMesh(points, die.triangles))}
+    )
+    r = work(up)
+    table = r.tables["pockets"]
+    assert len(table["face"]) == 2
+    assert np.sort(np.sign(table["x_mm"])).tolist() == [-1.0, 1.0]
+    assert table["displaced_mm3"].sum() == pytest.approx(r.values["vents"]["volume"])
+    assert table["displaced_mm3"] == pytest.approx(0.5 * r.values["vents"]["volume"], rel=0.15)
+    # the second runs over at the ridge, the deepest holds all up to the sheet
+    assert table["depth_mm"][0] == pytest.approx(DEPTH, abs=0.6)
+    assert 5.0 < table["depth_mm"][1] < 8.5
+    for k, x in enumerate(table["x_mm"]):
+        assert (np.sign(r.arrays["vents"][r.arrays["vents"][:, 4] == k, 0]) == np.sign(x)).all()
 
 
 def test_slow_air_wants_more_holes_than_one_drills():

@@ -69,6 +69,15 @@ def test_without_an_opening_the_lowest_place_holds_all():
     assert (p.of == 0).all()
 
 
+def test_a_ridge_parts_what_drains_where():
+    mesh = grid(lambda u, v: np.where(u < 10.0, 0.5 * np.abs(u + 20.0), 0.5 * np.abs(u - 30.0) + 5.0) + 0.01 * np.abs(v))
+    p = pockets(mesh.points[:, 2], mesh.edges, np.zeros(len(mesh.points), dtype=bool), 1.0)
+    assert len(p.bottom) == 2
+    assert mesh.points[p.bottom][:, 0] == pytest.approx([-20.0, 30.0])
+    away = np.abs(mesh.points[:, 0] - 10.0) > 1.5
+    assert (p.of[away] == (mesh.points[away, 0] > 10.0)).all()
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_spill_levels_against_brute_force(seed: int):
     rng = np.random.default_rng(seed)

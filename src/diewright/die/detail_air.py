@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -11,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from diewright.die.detail_pockets import Pockets, column_volume, plan_areas, pockets
-from diewright.die.detail_vents import Closing, closing, drill, places, section
+from diewright.die.detail_vents import DRILLS, Closing, closing, drill, places, section
 from diewright.die.made import part_of
 from diewright.geometry.mesh import TriMesh
 
@@ -19,8 +20,10 @@ Floats = NDArray[np.float64]
 
 LEAST = 1.0
 """A low place less deep than this many thicknesses is no pocket (ours)."""
+SMALL = 0.25 * math.pi * DRILLS[0] ** 2
+"""A low place that is smaller in plan than the smallest drill [mm2] is none; what drains to it goes to the deepest (ours)."""
 SKIN = 0.02
-"""The cavity begins where the die lies this many thicknesses below the sheet."""
+"""Cavity and pockets begin where the face lies this many thicknesses below the sheet, or below their rim."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,14 +76,19 @@ def air_of(
     def gather(face: Literal["die", "punch"], mesh: TriMesh, cells: NDArray[np.intp], height: Floats, depth: Floats, p: Pockets) -> float:
         owner = p.of[mesh.triangles[np.arange(len(mesh.triangles)), np.argmin(height[mesh.triangles], axis=1)]]
         column, plan = column_volume(mesh, depth), plan_areas(mesh)
+        spills = np.where(np.isfinite(p.spill), p.spill, height[p.bottom] + depth[p.bottom])
+        low = height[mesh.triangles].min(axis=1)
+        areas = [float(plan[(owner == k) & (low < level - SKIN * thickness)].sum()) for k, level in enumerate(spills)]
+        for k, area in enumerate(areas):
+            if area < SMALL and (k or face == "punch"):
+                owner[owner == k] = 0 if face == "die" else -1
         for k, bottom in enumerate(p.bottom):
-            mine, last = owner == k, not np.isfinite(p.spill[k])
+            if not (owner == k).any():
+                continue
+            mine, last, spill, area = owner == k, not np.isfinite(p.spill[k]), float(spills[k]), areas[k]
             own = TriMesh(mesh.points, mesh.triangles[mine])
-            spill = float(height[bottom] + depth[bottom]) if last else float(p.spill[k])
             locked = float(column[mine].sum()) if last else float(column_volume(own, spill - height).sum())
             displaced = float(column[mine].sum()) if face == "die" else locked
-            below = height <= spill + 1e-9
-            area = float(plan[mine & below[mesh.triangles].any(axis=1)].sum())
             deep = spill - float(height[bottom])
             whole = section(displaced, run, speed) if face == "die" else 0.0
             wanted = max(whole, section(locked, closing(press, rate, min(deep, travel)), speed))
