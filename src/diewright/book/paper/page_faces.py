@@ -53,8 +53,9 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
         )
     )  # fmt: skip
     blocks.append(_beads(bench))
+    blocks.append(attempt("The details", lambda: _details(bench)))
     blocks.append(_cad(bench))
-    blocks.append(findings("Findings", [j for j in bench.judged if j.stage in (STAGE, "cad")]))
+    blocks.append(findings("Findings", [j for j in bench.judged if j.stage in (STAGE, "cad", "details")]))
     blocks.append(figures("Figures", found.figures if found else ()))
     blocks.append(small("Method and sources", [
         "Triangulations of the working faces in the closed position of the press: punch at the bottom, blankholder down on the sheet. The picture shows them lifted apart.", *origin(bench, STAGE),
@@ -124,17 +125,39 @@ def _holder(b: dict[str, Any]) -> list[list[str]]:
 
 
 def _beads(bench: Bench) -> Block | None:
-    """The draw bead that is stated, with what the tryout made of it."""
-    stated_, got = bench.job.tryout, bench.values("tryout").get("bead") or {}
-    if stated_.bead_kind == "none":
+    """The draw bead that is stated, with what the details or the tryout made of it."""
+    own, found, run = bench.job.tryout, bench.values("details").get("bead") or {}, bench.values("tryout").get("bead") or {}
+    if own.bead_kind == "none":
         return None
-    got = got if got.get("kind") == stated_.bead_kind else {}
+    if found.get("kind") == own.bead_kind:
+        made = [found.get("offset"), found.get("cut_length"), found.get("restraint"), found.get("uplift_kN")]
+    elif run.get("kind") == own.bead_kind:
+        made = [run.get("offset_mm"), run.get("length_mm"), run.get("restraint_N_per_mm"), run.get("uplift_kN")]
+    else:
+        made = [own.bead_offset, None, None, None]
     names = ("Bead", "Radius, mm", "Height, mm", "From the opening, mm", "Length, mm", "Restraint, N/mm", "Uplift, kN")
-    row_ = [
-        f"{stated_.bead_kind}, along the punch opening", said(stated_.bead_radius, "", 3), said(stated_.bead_height, "", 3), said(got.get("offset_mm", stated_.bead_offset), "", 3), said(got.get("length_mm"), "", 4),
-        said(got.get("restraint_N_per_mm"), "", 3), said(got.get("uplift_kN"), "", 3),
+    cells = [f"{own.bead_kind}, along the punch opening", *(said(v, "", 3) for v in (own.bead_radius, own.bead_height, *made))]
+    return table("Draw bead", [(n, "right" if i else "left", 0.0 if i else 1.0) for i, n in enumerate(names)], [cells])
+
+
+def _details(bench: Bench) -> Block | None:
+    """Pins, vents and spotting, where they were worked."""
+    v = bench.values("details")
+    if not v:
+        return None
+    pins, air = v.get("locators") or {}, v.get("vents") or {}
+    held = "in its place" if pins.get("fixes") else "but for its turning" if pins.get("round") else "not in every direction"
+    rows = [
+        ["Pins for the blank", f"{said(pins.get('count'))}, {said(pins.get('diameter'), 'mm', 3)} thick"], ["They hold the blank", held], ["Least distance to the punch opening", said(pins.get("opening_least"), "mm", 3)],
+        ["Vents, of those wanted", f"{said(air.get('count'))} of {said(air.get('wanted'))}"], ["Sheet thicker than the gap by at most", said(v.get("allowance_max"), "mm", 2)],
     ]  # fmt: skip
-    return table("Draw bead", [(n, "right" if i else "left", 0.0 if i else 1.0) for i, n in enumerate(names)], [row_])
+    areas = [
+        [f"{face}: {name}", said(0.01 * mm2, "cm2", 3)]
+        for face, found in (v.get("zones") or {}).items()
+        for name, mm2 in found.items()
+        if mm2 > 0
+    ]
+    return row(numbers("Pins and vents", rows), numbers("Areas by how they are spotted", areas))
 
 
 def _cad(bench: Bench) -> Block | None:

@@ -56,7 +56,7 @@ const ctx = {
 
   showPlace(finding) {
     const name = ctx.pageOf(finding.stage);
-    const target = ["tipping", "part", "blank", "faces", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation"].includes(finding.stage) ? name : "blank";
+    const target = ["tipping", "part", "blank", "faces", "details", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation"].includes(finding.stage) ? name : "blank";
     go(target);
     made.get(target)?.place?.(finding);
     made.get(target)?.root.querySelector(".stage")?.scrollIntoView({ block: "nearest" });
@@ -125,7 +125,7 @@ async function refresh() {
 async function work(stages = page.stages, again = true) {
   if (again) held = "";
   try {
-    take(await post("/api/work", { stages }));
+    take(await post("/api/work", { stages: stages.filter(ctx.stage) }));
   } catch (problem) {
     held = "it was refused";
     say(sentence(problem), true);

@@ -9,8 +9,10 @@ import { Apart, boxOf } from "../view3d/apart.js";
 import { distanceTo, draftOf, gaussOf } from "../view3d/face_fields.js";
 import { TOOLS } from "../view3d/stroke_view.js";
 import { fixed, num, words } from "../words.js";
-import { done, frame, statedIn } from "./page.js";
+import { beadRows, BEADS, detailsOf, marksOf } from "./faces_details.js";
+import { done, fieldsOf, frame, statedIn } from "./page.js";
 
+const SPOTTED = ["zone", "allowance_mm", "relief_mm"];
 const REACH = 6; // thicknesses up to which a gap is told
 
 function make(ctx) {
@@ -28,9 +30,10 @@ function make(ctx) {
   const take = section("To take away");
   const numbers = section("The faces in numbers");
   const beads = section("Draw beads");
+  const details = section("Pins, vents and spotting");
   const notes = section("Notes");
   const page = frame(ctx, {
-    name: "faces", title: "Faces", stages: ["faces"], also: ["cad"], picture: view.box, side: stated.length ? side.root : [], sections: [live, numbers, take, beads, notes],
+    name: "faces", title: "Faces", stages: ["faces", "details"], also: ["cad"], picture: view.box, side: stated.length ? side.root : [], sections: [live, numbers, beads, details, take, notes],
     print: [
       "The faces are triangulations in the closed position of the press: punch at the bottom, blankholder down on the sheet. One of them is drawn solid, the others in lines, so that one sees through them.",
       "The section is cut from these triangles, the sheet drawn on the die from where it is first held to where it is last held. A radius is that of the circle that fits the points of a bend best; a gap is measured in the plane of the section, the field Gap in space, from each point to the nearest place of the die.",
@@ -72,7 +75,7 @@ function make(ctx) {
     if (tool.nominal) later("shift_normal_mm", () => distanceTo(tool.points, tool.nominal, 1.3 * (ctx.result("faces").values.shift_max_mm ?? t) + 0.2, true), (values) => [least(values), share(values, 1)]);
     if (tool !== die && die) later("gap_mm", () => distanceTo(tool.points, die, REACH * t), (values) => [Math.min(t, least(values)), Math.max(1.1 * t, 1.1 * widest())]);
     if (tool.name === "blankholder") later("gauss", () => gaussOf(tool.points, tool.triangles), (values) => [-1, 1].map((s) => s * Math.max(0.1, share(values.map(Math.abs), 0.98)))); // of a surface that is level but for rounding nothing is made visible
-    return out;
+    return [...out, ...(tool.spotted ?? []).filter((f) => !out.some((o) => o.name === f.name))];
   }
 
   async function draw() {
@@ -83,17 +86,21 @@ function make(ctx) {
     pic.job = ctx.book.job;
     pic.fileStem = `${ctx.book.job.job.number || "job"}-faces`;
     if (!r?.meshes?.die) return pic.say(ctx.stage("faces").state === "refused" ? "There are no faces to show." : "The picture appears when the faces have been worked.");
-    if (drawn === r.key) return done(pic.redraw());
-    drawn = r.key;
+    const more = ctx.result("details");
+    const key = `${r.key}/${more?.key ?? ""}`;
+    if (drawn === key) return done(pic.redraw());
+    drawn = key;
     try {
       const array = (name, stage = r) => (stage?.arrays?.[name] ? data.array(stage.stage, stage.key, name) : null);
       const [found, before, opening, trim, blank] = await Promise.all([TOOLS.of(r), nominal(r), array("opening"), array("trim_line"), array("outline", ctx.result("blank"))]);
-      if (drawn !== r.key) return;
+      const [bead, pins, vents] = await Promise.all(["bead_line", "locators", "vents"].map((name) => array(name, more)));
+      if (drawn !== key) return;
       tools = found;
+      for (const tool of tools) tool.spotted = more?.meshes?.[tool.name]?.triangles === tool.triangles.length / 3 ? fieldsOf(data, more, tool.name, SPOTTED) : [];
       for (const tool of tools) tool.nominal = before.find((one) => one.name === tool.name);
       await apart.set(tools, r.values.stroke ?? 0);
-      const rings = [[blank, 2, "plan-blank"], [trim, 3, "plan-trim"], [opening, 2, "plan-opening"]].filter(([points]) => points?.length).map(([points, size, kind]) => ({ points, size, kind })); // prettier-ignore
-      cut.set({ tools, before, rings, lines: { opening, trim }, thickness: ctx.book.job.sheet.thickness, widest: widestGap(r.values, ctx.book.job.sheet.thickness), box: boxOf([tools.find((t) => t.name === "die")]) });
+      const rings = [[blank, 2, "plan-blank"], [bead, 2, "plan-bead"], [trim, 3, "plan-trim"], [opening, 2, "plan-opening"]].filter(([points]) => points?.length).map(([points, size, kind]) => ({ points, size, kind })); // prettier-ignore
+      cut.set({ tools, before, rings, marks: marksOf(pins, vents), lines: { opening, trim }, thickness: ctx.book.job.sheet.thickness, widest: widestGap(r.values, ctx.book.job.sheet.thickness), box: boxOf([tools.find((t) => t.name === "die")]) });
       done();
     } catch (problem) {
       drawn = "";
@@ -113,7 +120,10 @@ function make(ctx) {
     const [cad, known] = [ctx.result("cad"), ctx.stage("cad")];
     take.show(Boolean(known || revision || r?.files?.length));
     memo(take.body, [r?.key ?? "", r?.files ?? [], revision ?? "", cad?.key ?? "", known ?? "", ctx.book.working?.stage ?? ""], () => put(take.body, revision ? revisionLine(revision) : null, filesOf("faces", r), known ? cadBlock(ctx, cad, known, v) : null));
-    const bead = beadRows(ctx.book.job, ctx.result("tryout"));
+    const more = ctx.result("details");
+    details.show(Boolean(more));
+    fromResult(details.body, more, (box) => put(box, detailsOf(more), filesOf("details", more)), "");
+    const bead = beadRows(ctx.book.job, ctx.result("tryout"), more?.values?.bead);
     beads.show(Boolean(bead));
     memo(beads.body, bead ?? "none", () => put(beads.body, bead ? [grid(BEADS, bead.rows, { caption: "Draw beads" }), h("p", { class: "quiet" }, bead.note)] : null));
     notes.show(Boolean(v?.notes?.length));
@@ -159,21 +169,6 @@ const holderRows = (b, v) => [
   b.wall_angle ? ["Led wall, from vertical", span(b.wall_angle), "deg"] : null, b.punch_radius ? ["Radius into the led wall", span(b.punch_radius), "mm"] : null,
 ]; // prettier-ignore
 
-const BEADS = [{ name: "Bead", left: true }, { name: "Radius", unit: "mm" }, { name: "Height", unit: "mm" }, { name: "From the opening", unit: "mm" }, { name: "Length", unit: "mm" }, { name: "Restraint", unit: "N/mm" }, { name: "Uplift", unit: "kN" }]; // prettier-ignore
-
-/** The bead the job states, with what the tryout made of it; null without one. */
-function beadRows(job, tryout) {
-  const { bead_kind: kind, bead_radius: radius, bead_height: height, bead_offset: offset } = job.tryout ?? {};
-  const restraint = job.blank?.bead_restraint ?? 0;
-  if ((!kind || kind === "none") && !(restraint > 0)) return null;
-  const got = tryout?.values?.bead;
-  const own = kind && kind !== "none";
-  const measured = got && (!own || got.kind === kind) ? got : null;
-  const row = [own ? `${words(kind)} bead, along the punch opening` : "Only its restraint is stated", own ? num(radius) : "–", own ? num(height) : "–", measured ? num(measured.offset_mm) : offset === "auto" ? "auto" : num(offset), num(measured?.length_mm, 4), num(measured?.restraint_N_per_mm ?? (own ? null : restraint)), num(measured?.uplift_kN)]; // prettier-ignore
-  const note = measured ? `Place, length and forces are those of the tryout${tryout.state === "current" ? "" : ", which is out of date"}.${measured.locks ? " The bead locks: the sheet is stretched over it and does not pass." : ""}` : "Its restraint and its line are worked out with the tryout.";
-  return { rows: [row], note };
-}
-
 const filesOf = (stage, r) => (r?.files?.length ? downloads(r.files.map((f) => [data.file(stage, r.key, f), `Take ${f}`, f])) : null);
 
 const CAD = [{ name: "Face", left: true }, { name: "Surfaces" }, { name: "the part's own" }, { name: "offset exactly" }, { name: "fitted" }, { name: "Largest gap", unit: "mm" }, { name: "Tangent break", unit: "deg" }, { name: "Off the tryout's", unit: "mm" }, { name: "Sewn", left: true }]; // prettier-ignore
@@ -200,4 +195,4 @@ const carried = (stated) => (typeof stated?.shift_file === "string" ? { file: st
 
 const revisionLine = ({ file }) => h("p", { class: "revision" }, file ? ["Moved against springback by ", h("strong", {}, file), ", which stands beside the job file."] : "Nominal faces: not moved against springback.");
 
-export default { name: "faces", title: "Faces", stages: ["faces"], reads: ["part", "tipping", "sheet", "solution", "blank", "faces"], looks: ["tryout", "cad"], also: ["cad"], make };
+export default { name: "faces", title: "Faces", stages: ["faces", "details"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "faces", "details"], looks: ["tryout", "cad"], also: ["cad"], make };

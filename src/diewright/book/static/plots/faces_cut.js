@@ -43,9 +43,9 @@ export class FacesCut {
   }
 
   /** New faces: tools, those of the revision before, rings for the plan, lines for the section, thickness and widest gap with the sheet in it [mm]. Keeps the line where it is if it still lies on the die. */
-  set({ tools, before = [], rings, lines, thickness, widest, box }) {
+  set({ tools, before = [], rings, marks = [], lines, thickness, widest, box }) {
     this.section.set(tools, before, lines, thickness, widest);
-    this.plan.set(rings, box);
+    this.plan.set(rings, box, marks);
     const within = this.placed && this.place.point.every((v, i) => v >= box[0][i] && v <= box[1][i]);
     if (!within) {
       const long = box[1][0] - box[0][0] >= box[1][1] - box[0][1];

@@ -23,9 +23,9 @@ export class FacesPlan {
     }).observe(this.root);
   }
 
-  /** `rings`: [{name, points (flat), size, kind}]; `box`: [[x0, y0], [x1, y1]] of the die. */
-  set(rings, box) {
-    Object.assign(this, { rings, box });
+  /** `rings`: [{name, points (flat), size, kind}]; `box`: [[x0, y0], [x1, y1]] of the die; `marks`: [{x, y, kind, text}] of pins and vents. */
+  set(rings, box, marks = []) {
+    Object.assign(this, { rings, box, marks });
     this.draw();
   }
 
@@ -58,6 +58,7 @@ export class FacesPlan {
       { class: "drawing", viewBox: `0 0 ${width} ${height}`, height, "aria-label": "The faces from above, with the line of the section", role: "group" },
       s("rect", { class: "plan-die", x: x(box[0][0]), y: y(box[1][1]), width: w * k, height: t * k }),
       this.rings.map(ring),
+      this.marks.map((m) => s("g", { class: `plan-mark ${m.kind}` }, m.kind === "pin" ? s("circle", { cx: x(m.x), cy: y(m.y), r: 4 }) : s("path", { d: `M${x(m.x) - 3} ${y(m.y)}h6M${x(m.x)} ${y(m.y) - 3}v6` }), s("title", {}, m.text))),
       line,
       wide,
       turn,

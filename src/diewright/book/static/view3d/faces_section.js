@@ -50,6 +50,7 @@ export class FacesSection extends PressSection {
     const seen = (q) => x(q[0]) > 8 && x(q[0]) < width - 8 && y(q[1]) > 8 && y(q[1]) < height - 30;
     const names = met.tools.map((one) => (one.chains.length ? toolName(one, x, y, width) : null)).filter(Boolean);
     const notes = new Notes(width, height, names, met.tools.flatMap((one) => one.chains.map((c) => c.map((q) => [x(q[0]), y(q[1])]))));
+    if (this.zoom === 1) notes.boxes.push({ x: x(box.x1) + 6, y: 0, w: 64, t: height }); // the depth is dimensioned there
     const svg = s(
       "svg",
       { class: "drawing press-section faces-section", viewBox: `0 0 ${width} ${height}`, height, role: "img", tabindex: "0", "aria-label": `${where}. ${this.said(met)} Plus and minus come closer and go back, arrow keys move, 0 shows the whole section.` },
