@@ -54,6 +54,13 @@ def test_two_caps_in_a_plane_are_two_pockets_with_their_own_volumes():
         assert held == pytest.approx(math.pi * deep**2 * (radius - deep / 3.0), rel=2e-3)
 
 
+def test_a_saddle_drains_to_its_lowest_neighbour():
+    p = pockets(np.array([0.0, 5.0, 1.0, 9.0]), np.array([[0, 1], [1, 2], [2, 3]]), np.zeros(4, dtype=bool), 1.0)
+    assert p.bottom.tolist() == [0, 2]
+    assert p.spill.tolist() == [math.inf, 5.0]
+    assert p.of.tolist() == [0, 0, 1, 1]
+
+
 def test_shallow_places_and_slopes_that_drain_are_no_pockets():
     mesh = grid(lambda u, v: -cap(u, v, 0.0, 0.0, 30.0, 0.8))
     assert len(pockets(mesh.points[:, 2], mesh.edges, edge(mesh), 1.0).bottom) == 0
