@@ -32,6 +32,25 @@ def faces(inputs, upstream, files, watch):
     )  # fmt: skip
 
 
+def details(inputs, upstream, files, watch):
+    made = upstream["faces"].meshes
+    a = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    fields = {
+        n: FieldMesh(m.mesh, {}, {"zone": (m.mesh.centroids[:, 2] > -1.0).astype(float), "gap": np.full(len(m.mesh.triangles), T0)})
+        for n, m in made.items()
+    }
+    values = {
+        "bead": {"kind": "round", "offset": 12.0, "cut_length": 251.0, "length": 251.0, "pieces": 1, "restraint": 88.0, "uplift_kN": 21.0, "locks": False, "after_draw_in": "The blank's edge stays on it."},
+        "locators": {"count": 3, "fixes": False, "round": True, "diameter": 10.0, "opening_least": 20.0, "bead_least": 8.0}, "vents": {"count": 1, "wanted": 2, "volume": 64000.0}, "allowance_max": 0.02,
+        "zones": {"die": {"bears": 4200.0, "relieved": 0.0}},
+    }  # fmt: skip
+    pins = np.array([[55.0, 0.0, -1.0, 0.0], [0.0, 55.0, 0.0, -1.0], [-55.0, 0.0, 1.0, 0.0]])
+    return Result(
+        values=values, meshes=fields, arrays={"bead_line": (OPENING + 12) * np.column_stack([np.cos(a), np.sin(a)]), "locators": pins, "vents": np.array([[0.0, 0.0, -26.0, 4.0, 0.0, 1.0]])},
+        tables={"locators": {"x_mm": pins[:, 0], "y_mm": pins[:, 1], "opening_mm": np.full(3, 20.0), "bead_mm": np.full(3, 8.0)}}, files={"details.dxf": b"0\nEOF\n"},
+    )  # fmt: skip
+
+
 def cad(inputs, upstream, files, watch):
     tool = {"faces": 27, "kept": 1, "moved": 9, "fitted": 17, "gap": 0.0004, "break_deg": 0.48, "valid": True, "deviation": {"max": 0.0013}}
     return Result(
@@ -187,7 +206,7 @@ def graph(*, round_part: bool = True) -> Graph:
         return Stage(name, title, 1, ("watch",), needs, inputs, work, slow=slow)
 
     return Graph([
-        stage("part", "Part", (), work_part), stage("sheet", "Sheet", (), work_sheet), stage("press", "Press", (), work_press), stage("faces", "Faces", ("part",), faces), stage("cad", "The faces as CAD", ("faces",), cad, slow=True),
+        stage("part", "Part", (), work_part), stage("sheet", "Sheet", (), work_sheet), stage("press", "Press", (), work_press), stage("faces", "Faces", ("part",), faces), stage("details", "Details of the faces", ("faces",), details), stage("cad", "The faces as CAD", ("faces",), cad, slow=True),
         stage("draws", "Draws", ("part",), draws if round_part else no_draws), stage("draws_tryout", "Tryout of the draws", ("draws",), draws_tryout, slow=True), stage("proposal", "Proposal", ("press",), proposal, slow=True),
         stage("tryout", "Tryout", ("faces", "press", "sheet"), work_tryout, read_tryout, slow=True), stage("compensation", "Compensation", ("faces",), compensation, slow=True),
     ])  # fmt: skip

@@ -147,6 +147,20 @@ def test_faces_show_draft_gap_and_double_curvature(page):
     assert "The die lies 0.001 mm off the tryout's." in page.locator(".page-faces .findings").inner_text()
 
 
+def test_pins_vents_and_spotting_stand_on_plan_and_faces(page):
+    go(page, "faces")
+    drawn(page)
+    assert page.locator(".faces-plan .plan-mark.pin").count() == 3
+    assert page.locator(".faces-plan .plan-mark.vent").count() == 1
+    assert page.locator(".faces-plan .plan-bead").count() == 1
+    said = page.locator(".page-faces").inner_text()
+    for words in ("but for its turning", "Die: bears", "Vents wanted"):
+        assert words in said
+    page.locator(".page-faces .show-field select").select_option("zone")
+    page.wait_for_function("() => document.querySelector('.page-faces .rule-name')?.textContent === 'How the face is spotted'")
+    assert page.get_by_role("link", name="Take details.dxf").is_visible()
+
+
 def test_a_proposal_is_seen_and_taken_over(page, job):
     go(page, "proposal")
     drawn(page)
@@ -167,7 +181,8 @@ def test_a_proposal_is_seen_and_taken_over(page, job):
     stated = Desk(job, GRAPH).job
     assert (stated.tryout.blankholder_force_kn, stated.tryout.bead_kind, stated.faces.die_radius) == (14.0, "round", 8.0)
     go(page, "faces")
-    assert "Round bead, along the punch opening" in page.locator(".page-faces").inner_text()
+    page.wait_for_function("() => document.querySelector('.page-faces').innerText.includes('Round bead, along the punch opening')")
+    page.wait_for_selector("text=The blank's edge stays on it.")
     page.click("#undo")
     go(page, "proposal")
     page.wait_for_selector(".page-proposal .take-offer")

@@ -37,7 +37,7 @@ def said(desk) -> str:
 
 def test_the_sheets_say_what_the_screen_says(said):
     for words in (
-        "Section at y 0 mm in the closed press", "punch opening 55.7", "Largest gap, mm", "Blankholder surface and section", "land, radius, wall, radius", "8°", "5 to 6 mm",
+        "Section at y 0 mm in the closed press", "punch opening 55.7", "Largest gap, mm", "1 of 2", "die: bears", "Blankholder surface and section", "land, radius, wall, radius", "8°", "5 to 6 mm",
         "Blank and cups, cut through the axis", "What each draw did in the tryout", "Draw 2 limits.", "least margin 19", "What was tried, in this order", "Coarse tryout 3, best", "Faces, cylindrical", "the wall folds at the corner.",
         "most, out of the metal 0.600", "Deviation of the trimmed part by run, mm", "moved 2, given", "keeps its surface", "compensation.csv",
     ):  # fmt: skip
