@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from diewright.die.gaps import gap
+from diewright.die.gaps import barycentric, gap
 from diewright.die.zones import SHOULDER, downhill_curvature, flood
 from diewright.geometry.averages import to_points
 from diewright.geometry.mesh import FieldMesh, TriMesh
@@ -54,7 +54,7 @@ class SheetThickness:
         )
         corner = self.part.triangles[np.asarray(cell).ravel()]
         p = self.part.points[corner]
-        weight = np.clip(_weights(near, p), 0.0, 1.0)
+        weight = np.clip(barycentric(near, p), 0.0, 1.0)
         value = (self.thickness[corner] * weight).sum(axis=1) / weight.sum(axis=1)
         known = np.sqrt(np.asarray(square).ravel()) <= reach
         return np.where(known, value, self.nominal), known
@@ -68,15 +68,6 @@ def sheet_thickness(part: FieldMesh, nominal: float) -> SheetThickness:
         return SheetThickness(mesh, np.full(n, nominal), nominal)
     value = to_points(np.asarray(cell, dtype=np.float64), mesh.triangles, mesh.areas, n)
     return SheetThickness(mesh, np.where(value > 0, value, nominal), nominal)
-
-
-def _weights(p: Floats, corner: Floats) -> Floats:
-    a, b, c = corner[:, 0], corner[:, 1], corner[:, 2]
-    n = np.cross(b - a, c - a)
-    full = np.maximum((n * n).sum(axis=1), 1e-300)
-    u = np.einsum("ij,ij->i", np.cross(c - b, p - b), n) / full
-    v = np.einsum("ij,ij->i", np.cross(a - c, p - c), n) / full
-    return np.stack([u, v, 1.0 - u - v], axis=1)
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict
 from diewright.die.detail_air import Air, air_of
 from diewright.die.detail_bead import CORNER as CORNER_RADII
 from diewright.die.detail_bead import NO_SIZE, BeadLine, Groove, auto_offset, bead_line, closed_region, groove, room
-from diewright.die.detail_drawing import drawing
+from diewright.die.detail_drawing import details_drawing
 from diewright.die.detail_figures import figures_of
 from diewright.die.detail_findings import findings_of
 from diewright.die.detail_found import BeadFound, Details
@@ -193,7 +193,7 @@ def _drawn(d: Details, opening: np.ndarray, blank: np.ndarray) -> bytes:
             (np.asarray(shapely.get_coordinates(shapely.Polygon(line.points).buffer(w).exterior))[:-1], True)
             for w in (d.bead.half, -d.bead.half)
         ]
-    return drawing(lines, {
+    return details_drawing(lines, {
         "locators": [(float(x), float(y), 0.5 * d.pin_diameter) for x, y in d.pins.at],
         "vents": [(float(v[0]), float(v[1]), 0.5 * float(v[3])) for v in _vents(d.air)],
     })  # fmt: skip

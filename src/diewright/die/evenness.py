@@ -65,7 +65,7 @@ class Surface:
             inputs={"least": (self.depth[0], "mm"), "largest": (self.depth[2], "mm")}, confidence="exact geometry, of the sheet's middle",
         )  # fmt: skip
         yield Figure(
-            key="faces.uneven", label="Unevenness of the draw depth about the best plane", value=self.spread.flat, unit="mm",
+            key="faces.uneven", label="Unevenness of the draw depth about the best plane", value=round(self.spread.flat, 9), unit="mm",
             formula=f"root mean square of the wanted heights about a plane; a cylinder is taken above {UNEVEN:g} s if it leaves {BETTER:g} of this at most",
             inputs={"s": t} if self.spread.curved is None else {"s": t, "about the best cylinder": (self.spread.curved, "mm")}, confidence="criterion of ours",
         )  # fmt: skip

@@ -41,7 +41,7 @@ def gap(points: Floats, face: TriMesh) -> Gap:
     cell = np.asarray(cell).ravel()
     away = points - near
     corner = face.points[face.triangles[cell]]
-    weight = _barycentric(near, corner)
+    weight = barycentric(near, corner)
     normals = face.point_normals[face.triangles[cell]]
     inner = np.min(weight, axis=1) > 1e-9
     normal = np.where(inner[:, None], face.normals[cell], np.einsum("ki,kij->kj", np.clip(weight, 0.0, 1.0), normals))
@@ -49,7 +49,8 @@ def gap(points: Floats, face: TriMesh) -> Gap:
     return Gap(points, sign * np.sqrt(np.maximum(np.asarray(square).ravel(), 0.0)))
 
 
-def _barycentric(p: Floats, corner: Floats) -> Floats:
+def barycentric(p: Floats, corner: Floats) -> Floats:
+    """Barycentric weights ``(k, 3)`` of points ``(k, 3)`` in the planes of triangles ``(k, 3, 3)``."""
     a, b, c = corner[:, 0], corner[:, 1], corner[:, 2]
     n = np.cross(b - a, c - a)
     full = np.maximum((n * n).sum(axis=1), 1e-300)

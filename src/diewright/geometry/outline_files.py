@@ -5,7 +5,6 @@ The same outlines give the same bytes: no dates and no random identifiers go int
 
 from __future__ import annotations
 
-import io
 import re
 import tempfile
 from collections.abc import Mapping, Sequence
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import SolveError
+from diewright.geometry.drawing import drawing
 from diewright.geometry.nofit import turned
 from diewright.geometry.pieces import Arc, Line, Outline, Piece, Spline
 
@@ -47,17 +47,10 @@ def dxf(layers: Mapping[str, Sequence[Content]]) -> bytes:
 
     Lines become LINE, arcs ARC, whole circles CIRCLE, splines SPLINE.
     """
-    import ezdxf
-    from ezdxf import units
     from ezdxf.math import BSpline
 
-    kept = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        doc = ezdxf.new("R2010", setup=["linetypes"])
-        doc.units = units.MM
-        doc.header["$MEASUREMENT"] = 1
-        space = doc.modelspace()
+    with drawing(linetypes=True) as made:
+        doc, space = made.doc, made.space
         for name, content in layers.items():
             colour, linetype, weight = _LAYERS.get(name, (7, "CONTINUOUS", 25))
             if name not in doc.layers:
@@ -81,14 +74,7 @@ def dxf(layers: Mapping[str, Sequence[Content]]) -> bytes:
                         control = [(float(x), float(y), 0.0) for x, y in piece.control]
                         curve = BSpline(control, order=4, knots=[float(k) for k in piece.knots])
                         space.add_spline(dxfattribs=look).apply_construction_tool(curve)
-        audit = doc.audit()
-        if audit.has_errors:
-            raise SolveError(f"The drawing fails its own audit: {audit.errors[0].message}", where="dxf")
-        text = io.StringIO()
-        doc.write(text)
-        return text.getvalue().encode("utf-8")
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = kept
+    return made.content
 
 
 def dxf_text_height(size: float) -> float:

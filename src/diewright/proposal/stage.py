@@ -36,6 +36,10 @@ RADII = (5.0, 10.0)
 """Die radii that are tried, in thicknesses (handbook range, from memory)."""
 
 
+TORN = -100.0
+"""A margin below this says that the sheet tore and no more [percent points]."""
+
+
 class ProposalInputs(BaseModel):
     """What the stages it composes read of the job, and how much it may try."""
 
@@ -243,7 +247,7 @@ class _Proposal:
             "how": np.array([r.how for r in rows]), "blankholder": np.array([r.blankholder for r in rows]),
             "force_kN": np.array([1e-3 * r.trial.setting.force for r in rows]), "die_radius_mm": np.array([r.trial.setting.die_radius for r in rows]),
             "bead_mm": np.array([r.trial.setting.bead for r in rows]), "stops": np.array([r.trial.stops for r in rows]),
-            "margin_pct": np.array([r.trial.margin if r.how != "faces" else np.nan for r in rows]),
+            "margin_pct": np.array([r.trial.margin if r.how != "faces" and r.trial.margin > TORN else np.nan for r in rows]),
             "thinning_pct": np.array([r.trial.thinning if r.how != "faces" else np.nan for r in rows]),
             "wrinkle_mm": np.array([r.trial.wrinkle if r.how == "tryout" else np.nan for r in rows]),
             "score": np.array([r.trial.score for r in rows]), "says": np.array([r.trial.refused or ", ".join(r.trial.says) for r in rows]),

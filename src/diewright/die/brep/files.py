@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 import re
 import tempfile
@@ -24,6 +23,7 @@ from OCP.TopAbs import TopAbs_EDGE
 from OCP.TopoDS import TopoDS
 
 from diewright.errors import SolveError
+from diewright.geometry.drawing import drawing
 from diewright.geometry.mesh import TriMesh
 from diewright.part.cad import subshapes
 
@@ -57,18 +57,10 @@ def sections(shells: dict[str, Any], sheet: TriMesh, cuts: list[Cut]) -> tuple[b
 
     Curves are lines and splines of the true surfaces; the sheet is a polyline of its triangles. Raises :class:`SolveError` if the drawing fails its own audit.
     """
-    import ezdxf
-    from ezdxf import units
-
-    kept = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        doc = ezdxf.new("R2010")
-        doc.units = units.MM
-        doc.header["$MEASUREMENT"] = 1
+    with drawing() as made:
         for layer, colour in _LAYERS.items():
-            doc.layers.add(layer, color=colour)
-        space, count = doc.modelspace(), dict.fromkeys(_LAYERS, 0)
+            made.doc.layers.add(layer, color=colour)
+        space, count = made.space, dict.fromkeys(_LAYERS, 0)
         low, high = sheet.points.min(axis=0), sheet.points.max(axis=0)
         pitch = 1.5 * float(high[2] - low[2]) + 40.0
         for row, (across, at) in enumerate(cuts):
@@ -82,17 +74,7 @@ def sections(shells: dict[str, Any], sheet: TriMesh, cuts: list[Cut]) -> tuple[b
             for line in sheet_lines(sheet, across, at):
                 space.add_lwpolyline([(float(p), float(q) + lift) for p, q in line], dxfattribs={"layer": "SHEET"})
                 count["SHEET"] += 1
-        audit = doc.audit()
-        if audit.has_errors:
-            raise SolveError(f"The drawing fails its own audit: {audit.errors[0].message}", where="faces")
-        # the library writes its classes in the order of a hash, which differs from process to process
-        doc.classes.add_required_classes(doc.dxfversion)
-        doc.classes.classes = dict(sorted(doc.classes.classes.items()))
-        text = io.StringIO()
-        doc.write(text)
-        return text.getvalue().encode("utf-8"), count
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = kept
+    return made.content, count
 
 
 def _cut(shell: Any, across: str, at: float) -> list[tuple[Any, float, float]]:
