@@ -203,7 +203,7 @@ class Desk:
         state, result = self.state(stage), self.result(stage)
         offer = (result.values.get("take_over") if result else None) or {}
         if result is None or state.state != "current" or not (offer.get("fields") or offer.get("files")):
-            why = "offers nothing to take over" if state.state == "current" else f"is {state.state}"
+            why = "offers nothing to take over" if state.state == "current" else f"{self.graph.stages[stage].verbs[0]} {state.state}"
             raise InputError(f"{self.graph.stages[stage].title} {why}.", where=stage, help=f"Work it again: diewright work FOLDER {stage}")
         changes = dict(offer.get("fields", {}))
         for path, name in offer.get("files", {}).items():

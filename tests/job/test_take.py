@@ -80,3 +80,11 @@ def test_nothing_offered_or_out_of_date_is_one_sentence(desk: Desk) -> None:
     desk.work("first")
     with pytest.raises(InputError, match="offers nothing"):
         desk.take("first")
+
+
+def test_titles_of_many_things_get_their_verb() -> None:
+    def titled(title: str) -> tuple[str, str]:
+        return Stage("x", title, 1, ("watch",), (), lambda j: Thickness(thickness=1.0), _offering).verbs
+
+    assert titled("The faces") == titled("The faces as CAD") == titled("The draws") == ("are", "were")
+    assert titled("The blank") == titled("The tryout of the draws") == titled("Proposal") == ("is", "was")

@@ -40,6 +40,7 @@ def book(desk: Desk, working: dict[str, Any] | None) -> dict[str, Any]:
             {
                 "name": n,
                 "title": desk.graph.stages[n].title,
+                "be": desk.graph.stages[n].verbs[0],
                 "state": s.state,
                 "because": s.because,
                 "key": s.entry.key if s.entry else None,

@@ -107,9 +107,9 @@ class Graph:
                 reasons.append(f"the file {file['name']} changed")
         for need in plan.stage.needs:
             if states[need].state != "current":
-                reasons.append(f"{self.stages[need].title} is {states[need].state}")
+                reasons.append(f"{self.stages[need].title} {self.stages[need].verbs[0]} {states[need].state}")
             elif latest.provenance.get("upstream", {}).get(need) != plan.provenance["upstream"][need]:
-                reasons.append(f"{self.stages[need].title} was worked anew")
+                reasons.append(f"{self.stages[need].title} {self.stages[need].verbs[1]} worked anew")
         if not reasons and latest.provenance.get("version") != plan.provenance["version"]:
             reasons.append("the method has a new version")
         if not reasons and latest.provenance.get("source") != plan.provenance["source"]:
@@ -125,7 +125,7 @@ def changes(before: dict[str, Any], now: dict[str, Any], prefix: str = "") -> li
         label = f"{prefix}{name}".replace("_", " ")
         if isinstance(old, dict) and isinstance(new, dict):
             words += changes(old, new, f"{label} ")
-        elif old != new:
+        elif old != new and _said(old) != _said(new):  # a field that the program has gained and the job leaves empty is no change
             words.append(f"{label} changed from {_said(old)} to {_said(new)}")
     return words
 

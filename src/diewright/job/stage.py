@@ -95,6 +95,11 @@ class Stage:
     files: Callable[[Job], dict[str, str]] = lambda job: {}
     slow: bool = False
 
+    @property
+    def verbs(self) -> tuple[str, str]:
+        """ "is" and "was", or "are" and "were", as the title wants them."""
+        return ("are", "were") if self.title.split()[1:2] in (["faces"], ["draws"], ["details"]) else ("is", "was")
+
 
 @lru_cache(maxsize=64)
 def _file_digest(path: Path, stamp: int, size: int) -> str:

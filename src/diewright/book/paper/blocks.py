@@ -50,6 +50,11 @@ class Bench:
         known = self.desk.graph.stages.get(stage)
         return known.title if known else stage.capitalize()
 
+    def verbs(self, stage: str) -> tuple[str, str]:
+        """ "is" and "was", or "are" and "were", as its title wants them."""
+        known = self.desk.graph.stages.get(stage)
+        return known.verbs if known else ("is", "was")
+
     def svg(self, name: str, drawing: Svg, caption: str = "") -> Block:
         """Lay a drawing down and give the block that places it at its true size."""
         (self.folder / f"{name}.svg").write_text(drawing.text_of(), encoding="utf-8")
@@ -194,19 +199,19 @@ def status(bench: Bench, *stages: str) -> list[Block]:
     blocks: list[Block] = []
     for stage in stages:
         state = bench.states.get(stage)
-        title = bench.title(stage)
+        title, (be, were) = bench.title(stage), bench.verbs(stage)
         if state is None or state.state == "current":
             continue
         if state.state == "not worked":
-            text = f"{title} was not worked: {state.because}."
+            text = f"{title} {were} not worked: {state.because}."
         elif state.state == "refused":
-            text = f"{title} was refused: {state.because}" + (
+            text = f"{title} {were} refused: {state.because}" + (
                 " What follows is the last result, made for another state of the job." if stage in bench.results else ""
             )
         else:
-            text = f"{title} is out of date: {state.because}. What follows is the last result, made for another state of the job."
+            text = f"{title} {be} out of date: {state.because}. What follows is the last result, made for another state of the job."
         if state.state == "out of date" and stage not in bench.results:
-            text = f"{title} is out of date ({state.because}) and its last result is damaged. Work it again."
+            text = f"{title} {be} out of date ({state.because}) and its last result is damaged. Work it again."
         blocks.append({"kind": "status", "state": state.state, "text": plain(text)})
     return blocks
 

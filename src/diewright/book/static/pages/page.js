@@ -26,9 +26,9 @@ export function frame(ctx, { name, title, stages, also = [], picture, side, sect
       const rows = stages.map(ctx.stage).filter((s) => s && s.state !== "current");
       memo(notice, [rows, ctx.book.working?.stage ?? ""], () => {
         root.classList.toggle("stale", rows.some((s) => s.state !== "not worked"));
-        const roots = rows.filter((s) => !rows.some((o) => o !== s && (s.because.includes(`${o.title} is ${o.state}`) || (o.state === "refused" && s.state === "not worked"))));
+        const roots = rows.filter((s) => !rows.some((o) => o !== s && (s.because.includes(`${o.title} ${o.be} ${o.state}`) || (o.state === "refused" && s.state === "not worked"))));
         const followers = rows.filter((s) => !roots.includes(s)).map((s) => s.title);
-        put(notice, roots.map((s, i) => h("p", { class: `state state-${s.state.replaceAll(" ", "-")}` }, h("strong", {}, `${s.title} is ${s.state}`), sentenceFor(s), i === roots.length - 1 && followers.length ? ` ${followers.join(" and ")} ${s.state === "refused" ? "waits for it" : "will follow"}.` : null)));
+        put(notice, roots.map((s, i) => h("p", { class: `state state-${s.state.replaceAll(" ", "-")}` }, h("strong", {}, `${s.title} ${s.be} ${s.state}`), sentenceFor(s), i === roots.length - 1 && followers.length ? ` ${followers.join(" and ")} ${s.state === "refused" ? "waits for it" : "will follow"}.` : null)));
       });
       findingsList(ctx, findings.body, ctx.book.findings.filter((f) => stages.includes(f.stage) || also.includes(f.stage)));
     },

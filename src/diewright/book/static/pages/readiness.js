@@ -52,7 +52,7 @@ function make(ctx) {
 
 function ready(stops, open, stale) {
   const parts = [];
-  if (stale.length) parts.push(`${stale.length === 1 ? `${stale[0].title} is` : `${stale.length} stages are`} not current`);
+  if (stale.length) parts.push(`${stale.length === 1 ? `${stale[0].title} ${stale[0].be}` : `${stale.length} stages are`} not current`);
   if (stops) parts.push(stops === 1 ? "one stop stands" : `${stops} stops stand`);
   if (open) parts.push(open === 1 ? "one decision is open" : `${open} decisions are open`);
   return parts.length ? `Not ready: ${parts.join(", ")}.` : "Ready: every stage is current and nothing is open.";
