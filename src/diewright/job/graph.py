@@ -131,7 +131,7 @@ def changes(before: dict[str, Any], now: dict[str, Any], prefix: str = "") -> li
 
 
 def _said(value: Any) -> str:
-    if value is None or value == "":
+    if value is None or value in ("", [], ()):
         return "nothing"
     return f"{value:g}" if isinstance(value, float) else str(value)
 

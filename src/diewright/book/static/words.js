@@ -73,7 +73,7 @@ const LABELS = {
   "nest.layout": "Layout", "nest.web": "Web", "nest.edge_web": "Edge web", "nest.strip_width_max": "Widest strip", "nest.sheet_length": "Sheet length", "nest.grain_tolerance": "Free turn from grain",
   "tryout.blankholder_force_kn": "Blankholder force", "tryout.blankholder_end_kn": "Blankholder force at the bottom", "tryout.friction_die": "Friction at die and blankholder", "tryout.friction_punch": "Friction at the punch",
   "tryout.quality": "Mesh of the sheet", "tryout.stations": "Points through the thickness", "tryout.springback": "Springback", "window.runs": "Forces tried", "window.from_share": "Lowest force, of the tryout's",
-  "window.to_share": "Highest force, of the tryout's", "window.wrinkle_limit": "Wrinkle limit, of the thickness",
+  "window.to_share": "Highest force, of the tryout's", "window.widen": "Further forces at each end", "window.frictions": "Frictions beside the tryout's", "window.wrinkle_limit": "Wrinkle limit, of the thickness",
   "faces.die_file": "File of the die", "faces.punch_file": "File of the punch", "faces.blankholder_file": "File of the blankholder", "faces.shift_file": "Shift file of a compensation", "faces.clearance": "Gap between punch and die", "faces.lead_on": "How the edge is led on",
   "faces.wall_angle": "Led wall, from vertical", "faces.blankholder": "Blankholder surface", "faces.blankholder_direction": "Direction of its straight lines", "faces.blankholder_radius": "Its tightest bend",
   "faces.blankholder_shift": "Blankholder higher by", "faces.blankholder_tilt_x": "Blankholder rising towards +x", "faces.blankholder_tilt_y": "Blankholder rising towards +y",
