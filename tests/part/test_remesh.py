@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from diewright.geometry.mesh import TriMesh
+from diewright.geometry.remesh import Edges, remesh
 from diewright.part.facets import inverse_condition
-from diewright.part.remesh import Edges, remesh
 
 
 def strip(n: int = 40) -> tuple[np.ndarray, np.ndarray]:

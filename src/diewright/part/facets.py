@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 
 from diewright.errors import SolveError
+from diewright.geometry.remesh import remesh
 from diewright.part.audit import UNIT_MM, Audit
 from diewright.part.meshing import Field, Meshed, Sizes, choose, filled, oriented, refuse_too_many
 from diewright.part.reading import assemble, check_size, choose_skin, note_skins
-from diewright.part.remesh import remesh
 from diewright.part.skins import find_skins
 from diewright.part.stl import cleaned, read_corners
 

@@ -239,7 +239,7 @@ def in_part_coordinates(mesh: TriMesh, values: Mapping[str, Any]) -> np.ndarray:
 
 
 STAGE = Stage(
-    name="part", title="The shape", version=1, packages=("part", "geometry/mesh"), needs=(), inputs=_part_inputs, work=_part_work,
+    name="part", title="The shape", version=1, packages=("part", "geometry/mesh", "geometry/remesh"), needs=(), inputs=_part_inputs, work=_part_work,
     files=lambda job: {"cad": job.part.file} if job.part.file else {},
 )  # fmt: skip
 
