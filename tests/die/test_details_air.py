@@ -14,7 +14,7 @@ from diewright.die.detail_pockets import column_volume, pockets
 from diewright.die.detail_vents import DRILLS, FEW, back_pressure, closing, drill, flatness, places, section
 from diewright.errors import InputError
 from diewright.geometry.mesh import TriMesh
-from diewright.press.crank import Crank
+from diewright.mechanics.crank import Crank
 
 CRANK = {"kind": "crank single", "stroke_mm": 200.0, "rod_mm": 0.0, "speed_mm_s": 0.0}
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diewright.errors import InputError
-from diewright.press.crank import Crank, flywheel_energy
+from diewright.mechanics.crank import Crank, flywheel_energy
 
 few = settings(max_examples=60, deadline=None, derandomize=True)
 stroke = st.floats(10.0, 800.0)

@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diewright.errors import InputError
-from diewright.press import cutting, drawing, holder, radii, ratios
+from diewright.press import drawing, holder, radii, ratios
 from diewright.press.sequence import blank_diameter, cup_height, cup_sequence, number_of_draws
+from diewright.sheet import cutting
 
 few = settings(max_examples=60, deadline=None, derandomize=True)
 thick = st.floats(0.2, 5.0)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 
 from diewright.errors import InputError
-from diewright.press.need import between, finite, not_negative, positive
+from diewright.geometry.need import between, finite, not_negative, positive
 
 DRAW_WORK_SHARE = {"single": 0.80, "double": 0.63}
 """Mean over largest draw force, x: 0.63 double action, 0.8 single action with cushion (Tschaetsch; common practice)."""

@@ -10,9 +10,9 @@ from typing import Any
 from shapely import MultiPoint
 
 from diewright.errors import InputError
+from diewright.geometry.need import finite, not_negative, positive
 from diewright.job.stage import Result
 from diewright.press.drawing import equivalent_diameter
-from diewright.press.need import finite, not_negative, positive
 from diewright.press.section import Outline, box_outline, section_outline
 
 LEVEL = 1.0 / 3.0

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from diewright.job.findings import Figure
-from diewright.press import cutting
 from diewright.press.drawn import Drawn
 from diewright.press.figures import RANGE, Metal
+from diewright.sheet import cutting
 
 
 def cutting_figures(part: Drawn, metal: Metal, holes_length: float) -> list[Figure]:

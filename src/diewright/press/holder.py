@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from diewright.errors import InputError
-from diewright.press.need import between, not_negative, positive
+from diewright.geometry.need import between, not_negative, positive
 
 
 def holder_pressure_siebel(ratio: float, cup_diameter: float, thickness: float, rm: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from diewright.errors import InputError
-from diewright.press.need import between, positive
+from diewright.geometry.need import between, positive
 
 OEHLER_K = {"steel": 0.07, "stainless": 0.07, "aluminium": 0.02, "brass": 0.04, "copper": 0.04, "high-temperature": 0.20}
 """Factor k of the draw clearance by family (Oehler, from memory): steel 0.07, aluminium 0.02, other non-ferrous 0.04, high-temperature alloys 0.20."""

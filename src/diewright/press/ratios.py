@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from diewright.press.need import between, positive
+from diewright.geometry.need import between, positive
 
 ROMANOVSKII_T_OVER_D = (2.0, 1.5, 1.0, 0.6, 0.3, 0.15, 0.08)
 """100 t/D at the borders of the table's columns."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from diewright.errors import InputError
-from diewright.press.need import not_negative, positive
+from diewright.geometry.need import not_negative, positive
 from diewright.press.radii import die_radius, die_radius_range, punch_radius_least, redraw_radius
 from diewright.press.ratios import romanovskii_factors
 

@@ -9,6 +9,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from diewright.errors import InputError
+from diewright.geometry.need import finite, not_negative, positive
 from diewright.job.findings import Figure
 from diewright.job.schema import Job
 from diewright.job.stage import InputFile, Result, Stage
@@ -19,7 +20,6 @@ from diewright.press.figures import Draft, Metal, draft, drawing_figures
 from diewright.press.figures_cutting import cutting_figures
 from diewright.press.fit import Demand, checks, choose, rate_of, utilisation
 from diewright.press.judge import findings_of
-from diewright.press.need import finite, not_negative, positive
 from diewright.press.stroke import Cup, curve_work, draw_curve
 from diewright.press.table import OWN, OWN_FILE, Press, generic_presses, named, own_presses
 from diewright.watch import Watch
@@ -230,6 +230,6 @@ def _press_figures(press: Press, demand: Demand, stated_rate: float, area_work: 
 
 
 STAGE = Stage(
-    name="press", title="Press", version=1, packages=("press", "geometry"), needs=("tipping", "sheet", "blank"),
+    name="press", title="Press", version=1, packages=("press", "geometry", "mechanics/crank", "sheet/cutting"), needs=("tipping", "sheet", "blank"),
     inputs=_inputs, work=work, files=_files,
 )  # fmt: skip

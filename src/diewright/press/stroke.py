@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import InputError, SolveError
-from diewright.press.need import between, not_negative, positive
+from diewright.geometry.need import between, not_negative, positive
 
 Floats = NDArray[np.float64]
 FlowCurve = Callable[[Floats], Floats]

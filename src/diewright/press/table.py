@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from diewright.errors import FileError, InputError
-from diewright.press.crank import Crank
+from diewright.mechanics.crank import Crank
 
 Floats = NDArray[np.float64]
 OWN = "own:"

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from diewright.press import cutting, drawing, holder, radii, ratios
-from diewright.press.crank import EUROPEAN_ANGLE, US_DISTANCE, Crank
+from diewright.mechanics.crank import EUROPEAN_ANGLE, US_DISTANCE, Crank
+from diewright.press import drawing, holder, radii, ratios
 from diewright.press.sequence import blank_diameter, cup_height, number_of_draws
+from diewright.sheet import cutting
 
 HEIGHTS = (1.0, 2.0, 4.0, 6.7, 10.0, 20.0, 30.0, 50.0)
 

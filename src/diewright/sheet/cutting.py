@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from diewright.errors import InputError
-from diewright.press.need import between, not_negative, positive
+from diewright.geometry.need import between, not_negative, positive
 
 SHEAR_SHARE = {"steel": 0.8, "stainless": 0.8, "aluminium": 0.7, "brass": 0.7, "copper": 0.7}
 """Shear strength over Rm by family: 0.8 is the usual figure for steels, 0.7 the textbook figure (common practice)."""

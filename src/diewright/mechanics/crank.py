@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import InputError
-from diewright.press.need import between, positive
+from diewright.geometry.need import between, positive
 
 Floats = NDArray[np.float64]
 EUROPEAN_ANGLE = 30.0
