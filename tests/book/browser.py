@@ -82,6 +82,23 @@ class Watcher:
             self.wrong.append(f"outside: {request.url}")
 
 
+def opened(chromium: Any, address: str, width: int = 1440, height: int = 900) -> tuple[Any, Any, Watcher]:
+    """The book at its first page, with changes worked only when asked: context, page, and who watches what goes wrong behind its face."""
+    context = chromium.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
+    context.add_init_script("localStorage.getItem('diewright-auto') ?? localStorage.setItem('diewright-auto', 'off')")
+    book = context.new_page()
+    watcher = Watcher(book)
+    book.set_default_timeout(15_000)
+    book.goto(address)
+    return context, book, watcher
+
+
+def go(page: Any, name: str) -> None:
+    """Turn to the page ``name`` by the contents."""
+    page.click(f"#contents a[href='/{name}']")
+    page.wait_for_selector(f".page-{name}")
+
+
 def state_of(page: Any, name: str) -> str:
     """What the contents say about a page."""
     return page.locator(f"#contents a[href='/{name}'] .entry-state").inner_text()

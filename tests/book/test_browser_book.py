@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browser import CHROMIUM, ROOT, WORK_MS, Watcher, colours_of, contrast, demo_job, drawn, rings, served, settled, state_of
+from browser import ROOT, WORK_MS, colours_of, contrast, demo_job, drawn, go, rings, served, settled, state_of
 
 import diewright
 
@@ -16,8 +16,6 @@ PAGES = ("part", "sheet", "blank", "press", "readiness")
 
 @pytest.fixture(scope="session")
 def job(tmp_path_factory):
-    if not CHROMIUM.exists():
-        pytest.skip("Chromium is not installed (apt-get install chromium)")
     return demo_job(tmp_path_factory.mktemp("book"))
 
 
@@ -25,25 +23,6 @@ def job(tmp_path_factory):
 def address(job):
     with served(job) as found:
         yield found
-
-
-@pytest.fixture
-def page(address, chromium):
-    """The book at its first page, at 1440 x 900, with changes worked only when asked; nothing may go wrong behind its face."""
-    context = chromium.new_context(viewport={"width": 1440, "height": 900}, accept_downloads=True)
-    context.add_init_script("localStorage.getItem('diewright-auto') ?? localStorage.setItem('diewright-auto', 'off')")
-    book = context.new_page()
-    watcher = Watcher(book)
-    book.set_default_timeout(15_000)
-    book.goto(address)
-    yield book
-    context.close()
-    assert watcher.wrong == []
-
-
-def go(page, name):
-    page.click(f"#contents a[href='/{name}']")
-    page.wait_for_selector(f".page-{name}")
 
 
 def test_the_demo_opens_with_its_part(page):

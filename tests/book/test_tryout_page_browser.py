@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from browser import CHROMIUM, Watcher, colours_of, drawn
+from browser import colours_of, drawn, go, opened
 from cup_server import cup_job, cup_served
 from drawn_cup import DEPTH, GRAPH
 
@@ -16,8 +16,6 @@ pytestmark = pytest.mark.browser
 
 @pytest.fixture(scope="module")
 def job(tmp_path_factory):
-    if not CHROMIUM.exists():
-        pytest.skip("Chromium is not installed (apt-get install chromium)")
     return cup_job(tmp_path_factory.mktemp("book"))
 
 
@@ -25,29 +23,6 @@ def job(tmp_path_factory):
 def address(job):
     with cup_served(job) as found:
         yield found
-
-
-def opened(chromium, address, width=1440, height=900):
-    context = chromium.new_context(viewport={"width": width, "height": height})
-    context.add_init_script("localStorage.getItem('diewright-auto') ?? localStorage.setItem('diewright-auto', 'off')")
-    book = context.new_page()
-    watcher = Watcher(book)
-    book.set_default_timeout(15_000)
-    book.goto(address)
-    return context, book, watcher
-
-
-@pytest.fixture
-def page(address, chromium):
-    context, book, watcher = opened(chromium, address)
-    yield book
-    context.close()
-    assert watcher.wrong == []
-
-
-def go(page, name):
-    page.click(f"#contents a[href='/{name}']")
-    page.wait_for_selector(f".page-{name}")
 
 
 def stroke(page):

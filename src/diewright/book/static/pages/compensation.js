@@ -7,7 +7,7 @@ import { downloads, facts, figureList, fromResult, grid, section } from "../part
 import { leftPicture } from "../plots/left.js";
 import { offered } from "../plots/offer.js";
 import { fixed, num, words } from "../words.js";
-import { done, fieldsOf, frame, lazyPicture, statedIn } from "./page.js";
+import { drawsOnce, fieldsOf, frame, lazyPicture, statedIn } from "./page.js";
 
 const BODIES = [
   ["die", "the die, moved", "shift_normal_mm"], ["punch", "the punch, moved", "shift_normal_mm"], ["blankholder", "the blankholder, moved", "shift_normal_mm"],
@@ -37,7 +37,7 @@ function make(ctx) {
       "Move along the face: above nothing the face goes out of its metal (weld or shim), below it into the metal (cut deeper). The colours have nothing in the middle of their scale.",
     ],
   }); // prettier-ignore
-  let drawn = "";
+  const once = drawsOnce(view);
 
   async function draw(chosen = false) {
     const r = ctx.result("compensation");
@@ -49,23 +49,16 @@ function make(ctx) {
     memo(chooser, bodies.map((b) => b[0]), () => put(chooser, bodies.map(([name, text]) => h("option", { value: name }, text)))); // prettier-ignore
     const name = chooser.value;
     pic.fileStem = `${ctx.book.job.job.number || "job"}-compensation-${name}`;
-    if (drawn === `${r.key}/${name}`) return done(pic.redraw());
-    drawn = `${r.key}/${name}`;
-    try {
+    return once(`${r.key}/${name}`, async (wanted) => {
       const [points, triangles] = await Promise.all([data.points(r.stage, r.key, name), data.triangles(r.stage, r.key, name)]);
-      if (drawn !== `${r.key}/${name}`) return;
+      if (!wanted()) return;
       pic.say("");
       pic.setMesh("part", points, triangles, []);
       const fields = fieldsOf(data, r, name, FIELDS);
       for (const field of fields) field.range = rangeOf(r, name, field.name);
       if (chosen) pic.chosen = null;
       await pic.setFields(fields, BODIES.find((b) => b[0] === name)[2]);
-      done();
-    } catch (problem) {
-      drawn = "";
-      console.error(problem);
-      pic.say(problem.error ?? "The picture cannot be drawn.");
-    }
+    });
   }
 
   function update() {

@@ -9,7 +9,7 @@ import { cupsPicture } from "../plots/cups.js";
 import { Apart } from "../view3d/apart.js";
 import { draftOf } from "../view3d/face_fields.js";
 import { fixed, num, quantity, words } from "../words.js";
-import { done, frame, statedIn } from "./page.js";
+import { drawsOnce, frame, statedIn } from "./page.js";
 
 const TOOLS = ["die", "punch", "blankholder"];
 const SHEET = ["margin_pct", "thinning_pct", "thickness", "major", "minor", "plastic_strain", "stress", "pressure", "wrinkle", "wrinkle_height"];
@@ -38,7 +38,7 @@ function make(ctx) {
       "The tryout draws all of them one after the other on the same sheet, a quarter of it, with its thickness, strains and hardening passed on. Forces are those of the whole cup.",
     ],
   }); // prettier-ignore
-  let drawn = "";
+  const once = drawsOnce(view);
 
   async function draw() {
     const r = ctx.result("draws");
@@ -57,19 +57,10 @@ function make(ctx) {
       put(chooser, draws.map((d) => h("option", { value: `tools/${d.draw}` }, `the tools of ${d.kind} ${d.draw}`)), tried.map((k) => h("option", { value: `sheet/${k}` }, `the sheet after ${nameOf(draws, k)}`)));
       if ([...chooser.options].some((o) => o.value === before)) chooser.value = before;
     });
-    const key = `${r.key}/${t?.key ?? ""}/${chooser.value}`;
-    if (drawn === key) return done(pic.redraw());
-    drawn = key;
-    const [what, k] = chooser.value.split("/");
-    try {
-      if (what === "sheet") await showSheet(pic, t, Number(k));
-      else await showTools(r, draws.find((d) => d.draw === Number(k)));
-      if (drawn === key) done();
-    } catch (problem) {
-      drawn = "";
-      console.error(problem);
-      pic.say(problem.error ?? "The picture cannot be drawn.");
-    }
+    return once(`${r.key}/${t?.key ?? ""}/${chooser.value}`, () => {
+      const [what, k] = chooser.value.split("/");
+      return what === "sheet" ? showSheet(pic, t, Number(k)) : showTools(r, draws.find((d) => d.draw === Number(k)));
+    });
   }
 
   async function showTools(r, d) {

@@ -66,6 +66,24 @@ export function done() {
   document.documentElement.dataset.drawn ??= String(Math.round(performance.now()));
 }
 
+/** Gives `draw(key, work)`: calls `work(stillWanted)` when the key of what is shown has changed; what goes wrong is said in the picture and tried again at the next change. */
+export function drawsOnce(view) {
+  let drawn = "";
+  return async (key, work) => {
+    const { picture } = view;
+    if (drawn === key) return done(picture.redraw());
+    drawn = key;
+    try {
+      await work(() => drawn === key);
+      if (drawn === key) done();
+    } catch (problem) {
+      drawn = "";
+      console.error(problem);
+      picture.say(problem.error ?? "The picture cannot be drawn.");
+    }
+  };
+}
+
 /** Load the 3-D picture when the browser has shown the page; `make` gets the class. */
 export function lazyPicture({ kind = "still", ...options }, ready) {
   const box = h("div", { class: "picture-place" }, h("p", { class: "quiet" }, "Drawing the picture."));

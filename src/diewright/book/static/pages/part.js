@@ -5,7 +5,7 @@ import { h, put, memo } from "../dom.js";
 import { decisions } from "../decisions.js";
 import { facts, figureList, fromResult, grid, section, stem } from "../parts.js";
 import { num, quantity, typed, vector, words } from "../words.js";
-import { done, fieldsOf, frame, lazyPicture } from "./page.js";
+import { drawsOnce, fieldsOf, frame, lazyPicture } from "./page.js";
 
 const FIELDS = ["depth", "draft_deg", "radius", "undercut"];
 const rad = Math.PI / 180;
@@ -33,7 +33,7 @@ function make(ctx) {
       "Developed area is the area of the meshed skin; volume and mass use the stated thickness and the density of the sheet.",
     ],
   }); // prettier-ignore
-  let drawn = "";
+  const once = drawsOnce(view);
 
   async function draw() {
     const t = ctx.result("tipping");
@@ -44,20 +44,13 @@ function make(ctx) {
     picture.job = ctx.book.job;
     picture.fileStem = ctx.book.job.job.number || "part";
     if (!from?.meshes?.part) return picture.say(ctx.stage("part").state === "refused" ? "There is no part to show." : "The picture appears when the part has been read.");
-    if (drawn === `${from.stage}/${from.key}`) return done(picture.redraw());
-    drawn = `${from.stage}/${from.key}`;
-    try {
+    return once(`${from.stage}/${from.key}`, async () => {
       const [points, triangles, edges] = await Promise.all([data.points(from.stage, from.key, "part"), data.triangles(from.stage, from.key, "part"), from.arrays?.feature_edges ? data.array(from.stage, from.key, "feature_edges") : []]);
       picture.say("");
       picture.setMesh("part", points, triangles, [edges]);
-      const pane = picture.pane("part");
-      pane.holesFlags = holeFlags(p, t);
+      picture.pane("part").holesFlags = holeFlags(p, t);
       await picture.setFields(fieldsOf(data, from, "part", FIELDS), null);
-      done();
-    } catch (problem) {
-      drawn = "";
-      picture.say(problem.error ?? "The picture cannot be drawn.");
-    }
+    });
   }
 
   function update() {

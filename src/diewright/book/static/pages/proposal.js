@@ -7,7 +7,7 @@ import { facts, figureList, fromResult, grid, section } from "../parts.js";
 import { offered } from "../plots/offer.js";
 import { triedPicture } from "../plots/tried.js";
 import { fixed, num, quantity, words } from "../words.js";
-import { done, fieldsOf, frame, lazyPicture, statedIn } from "./page.js";
+import { drawsOnce, fieldsOf, frame, lazyPicture, statedIn } from "./page.js";
 
 const FIELDS = ["margin_pct", "thinning_pct", "major", "minor", "plastic_strain", "stress", "thickness", "pressure", "sliding", "wrinkle", "wrinkle_height"];
 
@@ -27,7 +27,7 @@ function make(ctx) {
       "The score adds 1000 for each stop, 100 for wrinkles above their limit, 10 for each percent point of margin that is missing and 1 for each other finding that asks for a decision; the least is best.",
     ],
   }); // prettier-ignore
-  let drawn = "";
+  const once = drawsOnce(view);
 
   async function draw() {
     const r = ctx.result("proposal");
@@ -36,19 +36,12 @@ function make(ctx) {
     pic.job = ctx.book.job;
     pic.fileStem = `${ctx.book.job.job.number || "job"}-proposal`;
     if (!r?.meshes?.drawn) return pic.say(r ? "No setting was drawn to its end: there is no sheet to show." : ctx.stage("proposal").state === "refused" ? "There is no proposal to show." : "The picture appears when the proposal has been worked: one-step solutions, then coarse tryouts, one after the other. Press Work below.");
-    if (drawn === r.key) return done(pic.redraw());
-    drawn = r.key;
-    try {
+    return once(r.key, async () => {
       const [points, triangles] = await Promise.all([data.points(r.stage, r.key, "drawn"), data.triangles(r.stage, r.key, "drawn")]);
       pic.say("");
       pic.setMesh("part", points, triangles, []);
       await pic.setFields(fieldsOf(data, r, "drawn", FIELDS), "margin_pct");
-      done();
-    } catch (problem) {
-      drawn = "";
-      console.error(problem);
-      pic.say(problem.error ?? "The picture cannot be drawn.");
-    }
+    });
   }
 
   function update() {
