@@ -8,17 +8,20 @@ from diewright.die.cad import STAGE as CAD
 from diewright.die.details import STAGE as DETAILS
 from diewright.die.draws import STAGE as DRAWS
 from diewright.die.stage import STAGE as FACES
+from diewright.finish.line.stage import STAGE as LINE
 from diewright.job.graph import Graph
 from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
 from diewright.press.stage import STAGE as PRESS
 from diewright.proposal.stage import STAGE as PROPOSAL
+from diewright.shape.stage import STAGE as SHAPE
 from diewright.sheet.stage import STAGE as SHEET
+from diewright.trim.stage import STAGE as TRIM
 from diewright.tryout.compensation import STAGE as COMPENSATION
 from diewright.tryout.draws import STAGE as DRAWS_TRYOUT
 from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
 GRAPH = Graph(
-    [PART, TIPPING, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS]
+    [PART, TIPPING, SHAPE, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS, TRIM, LINE]
 )

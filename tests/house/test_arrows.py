@@ -24,17 +24,20 @@ ALLOWED = {
     "sheet": BASE | {"job", "mechanics", "geometry"},
     "job": BASE | {"geometry"},
     "part": STAGE_TOOLS,
+    "shape": STAGE_TOOLS | {"part"},  # only what is measured on a part, see below
     "blank": STAGE_TOOLS,
     "press": STAGE_TOOLS,
     "tryout": STAGE_TOOLS,
+    "finish": STAGE_TOOLS,
+    "trim": STAGE_TOOLS,
     "die": STAGE_TOOLS | {"part"},  # only its reader of foreign files, see below
     "proposal": STAGE_TOOLS | {"blank", "die", "tryout"},  # composes the pure functions of these stages
-    "stages": {"job", "part", "sheet", "blank", "press", "die", "tryout", "proposal"},
+    "stages": {"job", "part", "shape", "sheet", "blank", "press", "die", "tryout", "trim", "proposal", "finish"},
     "desk": BASE | {"job", "stages"},
     "worker": {"errors", "desk"},
     "book": BASE | {"", "desk", "job", "geometry", "sheet", "press"},
     "console": {"errors", "desk", "job", "sheet", "press", "prove"},
-    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press", "die", "tryout"},
+    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press", "die", "tryout", "finish"},
     "cli": {"errors", "console", "desk", "job", "book", "prove"},
     "": {"desk"},
 }
@@ -91,6 +94,14 @@ def test_the_die_knows_of_the_part_only_how_files_are_read() -> None:
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("diewright.part"):
                 names = {node.module} if node.module != "diewright.part" else {f"diewright.part.{a.name}" for a in node.names}
                 assert names <= READING, path
+
+
+def test_the_draw_shape_knows_of_the_part_only_how_it_is_measured() -> None:
+    for path in (ROOT / "shape").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("diewright.part"):
+                names = {node.module} if node.module != "diewright.part" else {f"diewright.part.{a.name}" for a in node.names}
+                assert names <= {"diewright.part.measure", "diewright.part.visible"}, path
 
 
 def test_the_check_can_fail(tmp_path: Path) -> None:

@@ -41,12 +41,14 @@ class Developed:
         return self.cut.area - sum(abs(h.outline.area) for h in self.holes.values())
 
 
-def develop(flat: Floats, outer: NDArray[np.int32], holes: Mapping[str, NDArray[np.int32]], allowance: float) -> Developed:
-    """Outlines of the flat ``(n, 2)``; ``outer`` and ``holes`` are rows of point numbers.
+def develop(
+    flat: Floats, outer: NDArray[np.int32], holes: Mapping[str, NDArray[np.int32]], allowance: float, stated: Floats | None = None
+) -> Developed:
+    """Outlines of the flat ``(n, 2)``; ``outer`` and ``holes`` are rows of point numbers. ``stated (k, 2)``: an outline that takes the place of the developed one.
 
     Raises :class:`SolveError` with the place where the developed edge crosses itself.
     """
-    fit = fit_outline(flat[outer], TOLERANCE)
+    fit = fit_outline(flat[outer] if stated is None else stated, TOLERANCE)
     pierced = {name: fit_outline(flat[loop], TOLERANCE) for name, loop in holes.items()}
     cut = offset(fit.outline, allowance)
     if cut.area < fit.outline.area - 1e-9:

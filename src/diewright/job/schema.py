@@ -70,6 +70,39 @@ class PartStated(Record):
         return value
 
 
+class FlangeStated(Record):
+    """A flange that a later operation bends: a point on it in press coordinates, or the number of its CAD face, and the angle it is drawn at."""
+
+    x: float | None = q("mm", "a point on the flange, in press coordinates", default=None)
+    y: float | None = q("mm", "a point on the flange, in press coordinates", default=None)
+    z: float | None = q("mm", "a point on the flange, in press coordinates", default=None)
+    face: int | None = q("", "number of a CAD face of the flange, in place of a point", default=None, ge=0)
+    angle: Literal["tangent"] | Annotated[float, Field(ge=-120, le=150)] = q(
+        "deg",
+        "angle at which it is drawn, from the tangent of the surface it hangs on, positive the way it is bent; tangent is 0",
+        default="tangent",
+    )
+
+
+class ShapeStated(Record):
+    """The draw shape: what is drawn in the first operation where it is not the finished part itself."""
+
+    copies: Literal["one", "mirrored", "turned", "shifted"] = q(
+        "", "parts in one draw: one, or two side by side, the second mirrored, turned by 180 degrees or shifted", default="one"
+    )
+    side: float = q("deg", "direction in plan in which the second part lies, from +x of the press", default=0.0, ge=-180, le=180)
+    spacing: float = q(
+        "mm",
+        "distance of the two upright planes, square to the side, that touch the parts where they face each other; less than 0 lets them reach past each other",
+        default=40.0,
+        ge=-2000,
+        le=2000,
+    )
+    flange: tuple[FlangeStated, ...] = q(
+        "", "flanges drawn open and bent in a later operation: x, y, z of a point on each or its face, and angle", default=()
+    )
+
+
 class SheetStated(Record):
     """The sheet metal."""
 
@@ -103,6 +136,11 @@ class SheetStated(Record):
 class BlankStated(Record):
     """How the blank is developed."""
 
+    outline_file: str = q(
+        "",
+        "DXF or CSV of the blank's outline in mm, in place of the developed one, for instance the developed blank; empty takes the developed one",
+        default="",
+    )
     holes: Literal["fill", "keep"] = q("", "fill: holes are pierced after drawing; keep: they are in the blank", default="fill")
     friction: float = q("", "coefficient of friction under the blankholder", default=0.12, ge=0, le=0.6)
     blankholder_force_kn: Literal["auto"] | Annotated[float, Field(ge=0, le=100_000)] = q(
@@ -112,6 +150,11 @@ class BlankStated(Record):
     trim_allowance: float = q("mm", "metal added all round the developed outline", default=0.0, ge=0, le=200)
     margin_wanted: float = q("%", "wanted distance from the forming limit, in major strain", default=10.0, ge=0, le=50)
     thinning_limit: float = q("%", "largest thinning accepted", default=20.0, gt=0, le=90)
+
+    @field_validator("outline_file")
+    @classmethod
+    def _inside(cls, value: str) -> str:
+        return safe_name(value)
 
 
 class NestStated(Record):
@@ -149,6 +192,14 @@ class AddendumPlace(Record):
     die_radius: float | None = q("mm", "die radius there", default=None, gt=0, le=200)
 
 
+class Ruling(Record):
+    """One straight line of a developable blankholder surface, in plan; between those stated their directions pass over smoothly."""
+
+    x: float = q("mm", "place on the line, in press coordinates")
+    y: float = q("mm", "place on the line, in press coordinates")
+    direction: float = q("deg", "angle of the line from +x in plan", ge=0, le=180)
+
+
 class FacesStated(Record):
     """The working faces of the draw: made from the part, or given as CAD files in the part's own coordinates."""
 
@@ -177,14 +228,27 @@ class FacesStated(Record):
     wall_angle: Literal["auto"] | Annotated[float, Field(ge=0, le=60)] = q(
         "deg", "how far the led wall leans from vertical; auto takes 8, and 25 at least at an open end", default="auto"
     )
-    blankholder: Literal["auto", "flat", "cylindrical"] = q(
-        "", "blankholder surface; auto takes the plane unless a cylinder makes the depth of the draw clearly more even", default="auto"
+    blankholder: Literal["auto", "flat", "cylindrical", "conical", "developable"] = q(
+        "",
+        "blankholder surface; auto takes the plane unless a cylinder, a cone or a general developable surface makes the depth of the draw clearly more even, the simplest that does",
+        default="auto",
     )
     blankholder_direction: Literal["auto"] | Annotated[float, Field(ge=0, le=180)] = q(
         "deg", "angle in plan of the straight lines of a cylindrical blankholder from +x, in press coordinates", default="auto"
     )
+    blankholder_apex_x: Literal["auto"] | Annotated[float, Field(ge=-1e6, le=1e6)] = q(
+        "mm", "apex of a conical blankholder in plan, in press coordinates, outside the blank; state y too", default="auto"
+    )
+    blankholder_apex_y: Literal["auto"] | Annotated[float, Field(ge=-1e6, le=1e6)] = q(
+        "mm", "apex of a conical blankholder in plan, in press coordinates; state x too", default="auto"
+    )
+    blankholder_ruling: tuple[Ruling, ...] = q(
+        "",
+        "straight lines in plan of a developable blankholder, two at least, each with x, y and direction; none are found by fitting",
+        default=(),
+    )
     blankholder_radius: Literal["auto"] | Annotated[float, Field(gt=0, le=1e6)] = q(
-        "mm", "tightest bend of a cylindrical blankholder; auto takes 200 thicknesses, 150 mm at least", default="auto"
+        "mm", "tightest bend of a curved blankholder; auto takes 200 thicknesses, 150 mm at least", default="auto"
     )
     blankholder_shift: float = q("mm", "how much higher the blankholder surface stands than it need", default=0.0, ge=-100, le=200)
     blankholder_tilt_x: float = q("deg", "tilt of the blankholder surface, rising towards +x", default=0.0, ge=-20, le=20)
@@ -234,6 +298,54 @@ class DrawsStated(Record):
         "kN", "force of blankholder and sleeves, one a draw; empty takes the handbook's", default=()
     )
     quality: Literal["coarse", "normal", "fine"] = q("", "mesh of the sheet in the tryout of the draws", default="normal")
+
+
+class CuttingStated(Record):
+    """What the cuts ask of steels, punches, springs and press."""
+
+    shear_strength: Literal["auto"] | Annotated[float, Field(gt=0, le=3000)] = q(
+        "MPa", "shear strength of the sheet; auto takes the handbook's share of Rm", default="auto"
+    )
+    penetration: Literal["auto"] | Annotated[float, Field(ge=0.05, le=1)] = q(
+        "", "penetration over thickness at which the sheet breaks; auto by material", default="auto"
+    )
+    wear: float = q("", "factor of worn edges on the cutting force: 1 sharp, 1.15 to 1.3 before regrinding", default=1.2, ge=1, le=2)
+    clearance: Literal["auto"] | Annotated[float, Field(ge=0, le=100)] = q(
+        "%", "cutting clearance a side, of the thickness; auto by handbook rule", default="auto"
+    )
+    trim_steel: Literal["follow", "level"] = q(
+        "", "follow: the edge of trim steels follows the drawn sheet and meets it all at once; level: it lies in a plane", default="follow"
+    )
+    shear: Literal["none", "roof", "slope", "scallop"] = q("", "shear ground on trim steels", default="none")
+    shear_depth: float = q("mm", "depth of the shear on trim steels", default=0.0, ge=0, le=500)
+    shear_pitch: float = q("mm", "distance from crest to crest of scallops", default=150.0, gt=0, le=5000)
+    punch_shear: Literal["none", "roof", "slope"] = q("", "shear ground on piercing punches", default="none")
+    punch_shear_depth: float = q("mm", "depth of the shear on piercing punches", default=0.0, ge=0, le=100)
+    stagger: float = q(
+        "mm", "by how much each group of piercing punches is shorter than the one before; 0 for none", default=0.0, ge=0, le=50
+    )
+    stagger_groups: int = q("", "groups of staggered punches; the largest punches come first", default=2, ge=1, le=10)
+    entry: float = q("mm", "how far the steels go on once they are through the sheet", default=1.0, ge=0, le=100)
+    stripping_share: float = q("", "stripping force over cutting force", default=0.15, ge=0.02, le=0.5)
+    springs: Literal["auto", "coil", "gas"] = q("", "springs of the stripper; auto takes coil springs while twelve serve", default="auto")
+    pad_lead: float = q("mm", "how far the pad touches the sheet before the steels do", default=3.0, ge=0, le=100)
+    hole_tolerance: Literal["auto"] | Annotated[float, Field(ge=0, le=5)] = q(
+        "mm", "tolerance of round holes, from their size upwards; auto takes ISO 286 H11", default="auto"
+    )
+    punch_length: float = q("mm", "length of the piercing punches", default=80.0, ge=20, le=400)
+    punch_guide: Literal["free", "guided", "fixed"] = q(
+        "", "piercing punches: free below their plate, guided by the stripper, or held at both ends", default="guided"
+    )
+    press_centre: Literal["auto"] | tuple[float, float] = q(
+        "mm",
+        "where the slide's centre stands over the part, x and y in press coordinates; auto takes the middle of all cuts",
+        default="auto",
+    )
+    visible: Literal["auto", "upper", "lower"] = q(
+        "",
+        "face of the part that is seen or plated, against the press direction; auto takes the outside of the drawn part, its lower face",
+        default="auto",
+    )
 
 
 class TryoutStated(Record):
@@ -330,6 +442,234 @@ class CompensationStated(Record):
     )
 
 
+class TankStated(Record):
+    """A station of the hoist line: a tank, a group of tanks alike, or where racks are loaded and unloaded."""
+
+    name: str = q("", "what the tank is called", min_length=1, max_length=60)
+    position_m: float = q("m", "place of its middle along the track", ge=-1000, le=1000)
+    role: Literal["bath", "load", "unload", "load-unload"] = q("", "bath, or where racks are loaded, unloaded, or both", default="bath")
+    cells: int = q("", "racks that it holds at a time", default=1, ge=1, le=50)
+    least_s: float = q("s", "shortest soak; for a loading place the time that loading and unloading take", default=0.0, ge=0, le=86_400)
+    most_s: Literal["none"] | Annotated[float, Field(ge=0, le=86_400)] = q("s", "longest soak, or none", default="none")
+    drip_s: float = q("s", "time a rack hangs above it when it leaves", default=0.0, ge=0, le=3600)
+    source: str = q("", "where the times are from", default="", max_length=200)
+
+
+class HoistStated(Record):
+    """A hoist on the track; they stand in the order in which they are stated, from low positions to high."""
+
+    name: str = q("", "what the hoist is called", default="hoist", min_length=1, max_length=60)
+    travel_m_per_min: float = q("m/min", "speed along the track", default=36.0, gt=0, le=300)
+    lift_m_per_min: float = q("m/min", "speed of lifting", default=12.0, gt=0, le=120)
+    lower_m_per_min: float = q("m/min", "speed of lowering", default=12.0, gt=0, le=120)
+    from_m: Literal["track"] | Annotated[float, Field(ge=-1000, le=1000)] = q(
+        "m", "lowest place it may go to, or the track's end", default="track"
+    )
+    to_m: Literal["track"] | Annotated[float, Field(ge=-1000, le=1000)] = q(
+        "m", "highest place it may go to, or the track's end", default="track"
+    )
+
+
+class RecipeStated(Record):
+    """The way of one kind of rack through the tanks."""
+
+    name: str = q("", "what the recipe is called", min_length=1, max_length=60)
+    tanks: tuple[str, ...] = q("", "names of the tanks in their order, from where racks are loaded to where they are unloaded")
+    least_s: tuple[Annotated[float, Field(ge=0, le=86_400)], ...] = q(
+        "s", "shortest soak of each step; empty takes the tanks' own", default=()
+    )
+    most_s: tuple[Literal["none"] | Annotated[float, Field(ge=0, le=86_400)], ...] = q(
+        "s", "longest soak of each step; empty takes the tanks' own", default=()
+    )
+
+
+class LineStated(Record):
+    """The hoist line of the finishing shop."""
+
+    tank: tuple[TankStated, ...] = q(
+        "", "the stations, one table [[line.tank]] each; none takes a typical bright nickel and chromium line", default=()
+    )
+    hoist: tuple[HoistStated, ...] = q(
+        "", "the hoists, one table [[line.hoist]] each, from low positions to high; none takes those of the typical line", default=()
+    )
+    recipe: tuple[RecipeStated, ...] = q(
+        "", "the recipes, one table [[line.recipe]] each; none takes all tanks in the order stated", default=()
+    )
+    mix: tuple[str, ...] = q("", "recipes of the racks of one cycle in the order of loading, as A, B, A; empty takes each once", default=())
+    racks_per_cycle: int = q("", "how often the mix is repeated within one cycle", default=1, ge=1, le=4)
+    parts_per_rack: int = q("", "parts that hang on a rack", default=24, ge=1, le=100_000)
+    lift_m: float = q("m", "height by which a rack is lifted out", default=1.8, gt=0, le=10)
+    gap_m: float = q("m", "distance kept between the middles of two hoists", default=2.0, gt=0, le=50)
+    track_from_m: Literal["auto"] | Annotated[float, Field(ge=-1000, le=1000)] = q(
+        "m",
+        "low end of the track for a hoist's middle; auto lets the hoists that are not needed stand beyond the first tank",
+        default="auto",
+    )
+    track_to_m: Literal["auto"] | Annotated[float, Field(ge=-1000, le=1000)] = q(
+        "m",
+        "high end of the track for a hoist's middle; auto lets the hoists that are not needed stand beyond the last tank",
+        default="auto",
+    )
+    cycle_most_s: Literal["none"] | Annotated[float, Field(gt=0, le=86_400)] = q(
+        "s", "longest cycle that will do; none asks for the shortest only", default="none"
+    )
+    tick_s: float = q("s", "step of time of the schedule", default=0.5, ge=0.05, le=10)
+    time_limit_s: float = q("s", "longest search for the shortest cycle", default=30.0, ge=1, le=3600)
+    what_if_s: float = q("s", "time for all searches of what a change would bring; 0 leaves them out", default=20.0, ge=0, le=3600)
+
+
+class TrimLine(Record):
+    """A cut line that a person states: an outline from a file, or a round hole. Outlines in plan are laid on the drawn sheet along the steel's travel."""
+
+    kind: Literal["trim", "pierce"] = q("", "trim cuts what lies outside away, pierce what lies inside", default="pierce")
+    file: str = q("", "outline in the job folder (DXF, or CSV of x,y or x,y,z); empty for a round hole", default="", max_length=200)
+    layer: str = q("", "layer of the DXF; empty takes all of its lines", default="", max_length=120)
+    unit: Literal["", "mm", "cm", "m", "inch"] = q("", "unit of the file, where it states none", default="")
+    coordinates: Literal["press", "part"] = q("", "press: as the draw lies; part: as the CAD file", default="press")
+    x: float = q("mm", "middle of a round hole, or where the outline's origin lies", default=0.0, ge=-20_000, le=20_000)
+    y: float = q("mm", "middle of a round hole, or where the outline's origin lies", default=0.0, ge=-20_000, le=20_000)
+    z: float | None = q(
+        "mm", "height there; needed for a cam, else it says which layer is meant where the sheet lies over itself", default=None
+    )
+    diameter: float | None = q("mm", "of a round hole", default=None, gt=0, le=20_000)
+    direction: Literal["auto"] | Vector = q(
+        "",
+        "way the steel travels; auto goes straight down, and where the sheet leans too much by the cam that meets it best",
+        default="auto",
+    )
+    operation: Literal["auto", "first trim", "second trim", "cam"] = q("", "operation in which it is cut", default="auto")
+
+    @field_validator("file")
+    @classmethod
+    def _inside(cls, value: str) -> str:
+        return safe_name(value)
+
+    @field_validator("direction")
+    @classmethod
+    def _direction(cls, value: Any) -> Any:
+        if value != "auto" and math.hypot(*value) < 1e-9:
+            raise ValueError("a direction needs a length above zero")
+        return value
+
+
+class TrimStated(Record):
+    """Where the drawn sheet is cut."""
+
+    line: tuple[TrimLine, ...] = q("", "further cut lines beside the part's own edge and holes", default=(), max_length=200)
+    lean_care: float = q(
+        "deg", "lean of the sheet under the steel up to which nothing is said (common practice)", default=15.0, ge=0, le=60
+    )
+    lean_most: float = q("deg", "largest lean that a steel may cut (common practice)", default=30.0, ge=0, le=80)
+    knife: float = q(
+        "deg", "a sheet that meets the steel's travel at less than this cannot be cut at all (common practice)", default=5.0, ge=0, le=45
+    )
+    bend_thicknesses: float = q(
+        "", "thicknesses that a hole keeps from a bend's tangent line, beside the inner radius (common practice)", default=2.0, ge=0, le=20
+    )
+    web_least: Literal["auto"] | Annotated[float, Field(ge=0, le=100)] = q(
+        "mm", "least distance of two lines cut in one operation; auto takes 2 thicknesses (common practice)", default="auto"
+    )
+    edge_tolerance: float = q(
+        "mm", "how far the formed edge may lie off the wanted line with the developed blank", default=0.5, gt=0, le=20
+    )
+    edge_runs: int = q("", "most tryouts that the developed blank may take", default=6, ge=1, le=20)
+    edge_quality: Literal["coarse", "normal", "fine"] = q("", "mesh of the sheet in these tryouts", default="coarse")
+
+
+class PlatingLayerStated(Record):
+    """One deposit of the sequence, in its own bath."""
+
+    bath: str = q("", "name of a bath in the library", default="watts-nickel", min_length=1, max_length=60)
+    minimum_um: float = q("µm", "least thickness wanted on the significant surface", default=10.0, gt=0, le=2000)
+    current_density: Literal["auto"] | Annotated[float, Field(gt=0, le=500)] = q(
+        "A/dm2", "mean current density of all that hangs on the cathode; auto takes the bath's usual one", default="auto"
+    )
+    current: Literal["auto"] | Annotated[float, Field(gt=0, le=200_000)] = q(
+        "A", "total current of the rectifier; auto takes it from the mean current density", default="auto"
+    )
+    minutes: Literal["auto"] | Annotated[float, Field(gt=0, le=10_000)] = q(
+        "min", "time in the bath; auto until the least thickness is reached", default="auto"
+    )
+    conductivity: Literal["auto"] | Annotated[float, Field(gt=0, le=200)] = q(
+        "S/m", "conductivity of the bath; auto takes the library's", default="auto"
+    )
+    tafel_slope: Literal["auto"] | Annotated[float, Field(gt=0, le=1000)] = q(
+        "mV/decade", "cathodic Tafel slope; auto takes the library's", default="auto"
+    )
+
+
+class PlatingBodyStated(Record):
+    """A body in the bath beside parts and anodes: tank coordinates, x along the rack, y towards the front anodes, z up, 0 in the middle of the rack."""
+
+    role: Literal["shield", "thief", "bipolar"] = q(
+        "",
+        "shield: insulating; thief: metal on the cathode bar that takes current off the parts; bipolar: metal joined to nothing",
+        default="shield",
+    )
+    kind: Literal["box", "rod", "plate"] = q(
+        "", "box; rod: round, along its longest side; plate: without thickness, one side of size is 0", default="box"
+    )
+    at: Vector = q("mm", "middle of the body")
+    size: tuple[Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)], Annotated[float, Field(ge=0)]] = q(
+        "mm", "its sides along x, y and z"
+    )
+
+    @model_validator(mode="after")
+    def _sides(self) -> PlatingBodyStated:
+        flat = sum(s == 0 for s in self.size)
+        if flat != (1 if self.kind == "plate" else 0):
+            raise ValueError("a plate has one side of 0 mm, box and rod have none")
+        return self
+
+
+class PlatingStated(Record):
+    """The rack in its bath and what is plated on it."""
+
+    layers: tuple[PlatingLayerStated, ...] = q(
+        "",
+        "deposits in their order, each a table: bath, minimum_um, current_density, current, minutes, conductivity, tafel_slope",
+        default=(PlatingLayerStated(), PlatingLayerStated(bath="chromium-vi", minimum_um=0.3)),
+        min_length=1,
+        max_length=6,
+    )
+    columns: int = q("", "parts side by side on the rack", default=2, ge=1, le=20)
+    rows: int = q("", "parts above each other on the rack", default=2, ge=1, le=20)
+    spacing: float = q("mm", "gap between neighbouring parts", default=40.0, gt=0, le=2000)
+    facing: Literal["auto"] | Vector = q(
+        "", "direction of the part, in press coordinates, that looks at the front anodes; auto turns its outer side there", default="auto"
+    )
+    up: Literal["auto"] | Vector = q(
+        "", "direction of the part, in press coordinates, that hangs upwards; auto lays its longer side level", default="auto"
+    )
+    significant: Literal["auto", "upper", "lower", "both"] = q(
+        "",
+        "side of the sheet whose thickness counts, upper and lower as in the press; auto takes the outer side: the one whose normals point away from the part's middle",
+        default="auto",
+    )
+    tank: Literal["auto"] | tuple[Positive, Positive, Positive] = q(
+        "mm",
+        "bath inside the tank: length along the rack, width between the anode rows, depth of liquid; auto leaves the usual room",
+        default="auto",
+    )
+    anode_rows: Literal[1, 2] = q("", "anodes on the front side only, or on both sides of the rack", default=2)
+    anode_distance: float = q("mm", "from the middle of the rack to the faces of the anodes", default=200.0, gt=0, le=3000)
+    anode_count: Literal["auto"] | Annotated[int, Field(ge=1, le=100)] = q("", "anode bars in a row; auto one every 200 mm", default="auto")
+    anode_width: float = q("mm", "width of a bar", default=60.0, gt=0, le=2000)
+    anode_thickness: float = q("mm", "thickness of a bar", default=30.0, gt=0, le=500)
+    anode_span: Literal["auto"] | Annotated[float, Field(gt=0, le=20_000)] = q(
+        "mm", "length of the row of anodes along the rack; auto as long as the rack", default="auto"
+    )
+    anode_length: Literal["auto"] | Annotated[float, Field(gt=0, le=5000)] = q(
+        "mm", "length of a bar in the bath; auto as deep as the rack", default="auto"
+    )
+    anode_raise: float = q("mm", "how much higher the middle of the bars hangs than that of the rack", default=0.0, ge=-2000, le=2000)
+    bodies: tuple[PlatingBodyStated, ...] = q(
+        "", "shields, thieves and bipolar metal in the bath, each a table: role, kind, at, size", default=(), max_length=40
+    )
+    quality: Literal["coarse", "normal", "fine"] = q("", "mesh of parts and bath", default="normal")
+    tries: int = q("", "most solutions that the search for the anodes' place makes", default=14, ge=4, le=200)
+
+
 class AcceptedStated(Record):
     """An ``attend`` finding accepted with a reason; ``value`` is the figure that was accepted."""
 
@@ -345,6 +685,7 @@ class Job(Record):
     format: int = q("", "format number of the file", default=FORMAT, ge=1, le=FORMAT)
     job: About = About()
     part: PartStated = PartStated()
+    shape: ShapeStated = ShapeStated()
     sheet: SheetStated = SheetStated()
     blank: BlankStated = BlankStated()
     nest: NestStated = NestStated()
@@ -352,10 +693,14 @@ class Job(Record):
     faces: FacesStated = FacesStated()
     details: DetailsStated = DetailsStated()
     draws: DrawsStated = DrawsStated()
+    cutting: CuttingStated = CuttingStated()
     tryout: TryoutStated = TryoutStated()
     window: WindowStated = WindowStated()
     compensation: CompensationStated = CompensationStated()
     proposal: ProposalStated = ProposalStated()
+    plating: PlatingStated = PlatingStated()
+    line: LineStated = LineStated()
+    trim: TrimStated = TrimStated()
     accepted: tuple[AcceptedStated, ...] = ()
 
     @model_validator(mode="before")
