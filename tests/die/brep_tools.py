@@ -12,6 +12,7 @@ from diewright.die.edge import find_edge
 from diewright.die.extend import lead_on
 from diewright.die.fit import plain, settle
 from diewright.die.holder import Holder
+from diewright.die.holder_shape import Cylinder, Shape
 from diewright.die.made import make
 from diewright.die.surface import fine_surface, same_loop, whole_normals
 from diewright.die.zones import split
@@ -76,16 +77,20 @@ def bowl(path: Path) -> Path:
     return write_step(BRepPrimAPI_MakeRevol(edge, gp_Ax1(gp_Pnt(0, 0, 0), gp_Dir(0, 0, 1))).Shape(), path)
 
 
+CROWN = Cylinder((1.0, 0.0), (-90.0, -45.0, 0.0, 45.0, 90.0), (0.0, 6.0, 8.0, 6.0, 0.0))
+"""A blankholder that rises by 8 mm in the middle."""
+
+
 def asked_of(
     path: Path,
     thickness: float,
     extra: float = 0.2,
     direction: tuple[float, float, float] = (0.0, 0.0, -1.0),
-    curved: bool = False,
+    curved: Shape | None = None,
     **sizes: float,
 ) -> dict[str, Any]:
     """Everything that the call needs for a part whose punch travels along ``direction``, as the stage gets it; the blank is taken 30 mm larger than the part;
-    ``curved`` leads it on over land, punch radius, wall and die radius to a cylindrical blankholder."""
+    ``curved`` leads it on over land, punch radius, wall and die radius to a blankholder of that shape."""
     shape = read(path, **sizes)
     rotation, shift = press_frame(shape.mesh, np.array(direction))
     mesh = shape.mesh.moved(rotation, shift)
@@ -95,9 +100,9 @@ def asked_of(
     edge = find_edge(fine.mesh, same_loop(fine.mesh, outer_loop(mesh)))
     outline = np.asarray(shapely.Polygon(mesh.points[outer_loop(mesh)][:, :2]).buffer(30.0).exterior.coords)[:-1]
     lead = holder = None
-    if curved:
+    if curved is not None:
         lead = plain(edge, 4.0, 5.0 + 0.5 * thickness, 6.0, np.radians(6.0), "profile")
-        holder = settle(edge, lead, Holder(0.0, (1.0, 0.0), (-90.0, -45.0, 0.0, 45.0, 90.0), (0.0, 6.0, 8.0, 6.0, 0.0)))
+        holder = settle(edge, lead, Holder(0.0, curved))
     drawn = lead_on(fine.mesh, whole_normals(fine), edge, outline, 4.0, 5.0 + 0.5 * thickness, 0.02 * thickness, 4.0, lead, holder)
     zones = split(drawn, thickness)
     made = make(drawn, zones, thickness, extra)

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from brep_tools import asked_of, bowl, pan
+from brep_tools import CROWN, asked_of, bowl, pan
 
 from diewright.die.brep.faces_cad import TOOLS, FacesCad, faces_cad
 from diewright.errors import SolveError
@@ -72,7 +72,7 @@ def tray(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Face
 
 @pytest.fixture(scope="module")
 def crowned(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], FacesCad]:
-    asked = asked_of(pan(tmp_path_factory.mktemp("crowned") / "pan.step"), 1.0, curved=True)
+    asked = asked_of(pan(tmp_path_factory.mktemp("crowned") / "pan.step"), 1.0, curved=CROWN)
     return asked, faces_cad(**asked, name="crowned")
 
 

@@ -13,7 +13,7 @@ from diewright.die.ends import one_way
 from diewright.die.extend import Drawn, lead_on
 from diewright.die.finer import Finer
 from diewright.die.fit import Wanted
-from diewright.die.holder import Spread
+from diewright.die.holder_fit import Spread
 from diewright.die.made import Made, make
 from diewright.die.rim import turned_edge
 from diewright.die.stated import Places, Values, Way, leads
@@ -74,7 +74,7 @@ def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank
     own, notches = edge.points, np.zeros((0, 3))
     disc: tuple[float, ...] = (DISC, 2.0 * DISC)
     while True:
-        lead, holder, spread = leads(edge, values, t, stated.way, stated.wanted, stated.places)
+        lead, holder, spread = leads(edge, values, t, stated.way, stated.wanted, blank, stated.places)
         try:
             drawn = lead_on(
                 fine.mesh, normals, edge, blank, values.land, values.radius + 0.5 * t, CHORD * t, max(4.0 * t, 4.0), lead, holder

@@ -13,8 +13,11 @@ from numpy.typing import NDArray
 from diewright.die import rules
 from diewright.die.edge import Edge
 from diewright.die.extend import PLANE, Drawn
-from diewright.die.fit import BETTER, UNEVEN
-from diewright.die.holder import Spread
+from diewright.die.fit import BETTER, UNEVEN, UNEVEN_CURVED
+from diewright.die.holder_cone import Cone
+from diewright.die.holder_envelope import Envelope
+from diewright.die.holder_fit import Spread
+from diewright.die.holder_shape import Cylinder
 from diewright.die.line import walk
 from diewright.die.radii import Bend
 from diewright.job.findings import Figure
@@ -31,6 +34,7 @@ class Surface:
     ``depth`` least, mean and largest height of the surface over the part's edge; ``spread`` of the wanted heights; ``gauss`` largest Gaussian curvature of the surface at
     the points of the blankholder, ``bend`` its tightest radius (None: none); ``turned`` the total curvature of its triangulation [rad]: the sum of the angles that lack to a full turn at its inner points.
     ``developed``: the longest section from the part's edge to the blankholder surface, along the sheet (None unless profile).
+    ``direction`` [deg] of a cylinder's straight lines, ``apex`` [mm] of a cone in plan, ``rulings`` (x, y [mm], angle [deg]) of a general developable surface.
     ``corner``: the tightest radius in plan of the line on which the led wall ends, and where (None unless profile). ``mode``, and of a profile the ranges ``angle`` of the wall and ``punch`` of the punch radius.
     """
 
@@ -47,6 +51,8 @@ class Surface:
     punch: tuple[float, float] | None
     corner: Bend | None = None
     developed: float | None = None
+    apex: tuple[float, float] | None = None
+    rulings: tuple[tuple[float, float, float], ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for the stage's values."""
@@ -54,20 +60,26 @@ class Surface:
             "kind": self.kind, "direction": self.direction, "level": self.level, "depth_least": self.depth[0], "depth_mean": self.depth[1], "depth_most": self.depth[2],
             "uneven_flat": self.spread.flat, "uneven_curved": self.spread.curved, "gauss": self.gauss, "bend": self.bend, "lead_on": self.mode,
             "wall_angle": None if self.angle is None else list(self.angle), "punch_radius": None if self.punch is None else list(self.punch), "corner": None if self.corner is None else self.corner.radius,
-            "developed": self.developed,
+            "developed": self.developed, "uneven_conical": self.spread.conical, "uneven_developable": self.spread.developable, "apex": None if self.apex is None else list(self.apex),
+            "rulings": [list(r) for r in self.rulings],
         }  # fmt: skip
 
     def figures(self, thickness: float, stated: frozenset[str]) -> Iterator[Figure]:
         """Figures of the surface, and of the section where it has a punch radius and a wall of its own."""
         t = (thickness, "mm")
+        others = {
+            "about the best cylinder": self.spread.curved,
+            "about the best cone": self.spread.conical,
+            "about the best developable": self.spread.developable,
+        }
         yield Figure(
             key="faces.depth", label="Depth of the part's edge below the blankholder surface", value=self.depth[1], unit="mm", formula="mean of z_holder - z_edge along the edge",
             inputs={"least": (self.depth[0], "mm"), "largest": (self.depth[2], "mm")}, confidence="exact geometry, of the sheet's middle",
         )  # fmt: skip
         yield Figure(
             key="faces.uneven", label="Unevenness of the draw depth about the best plane", value=round(self.spread.flat, 9), unit="mm",
-            formula=f"root mean square of the wanted heights about a plane; a cylinder is taken above {UNEVEN:g} s if it leaves {BETTER:g} of this at most",
-            inputs={"s": t} if self.spread.curved is None else {"s": t, "about the best cylinder": (self.spread.curved, "mm")}, confidence="criterion of ours",
+            formula=f"root mean square of the wanted heights about a plane; of cylinder, cone and developable surface the next is taken above {UNEVEN:g} s ({UNEVEN_CURVED:g} s from a curved one) if it leaves {BETTER:g} of what the one before leaves at most",
+            inputs={"s": t, **{name: (value, "mm") for name, value in others.items() if value is not None}}, confidence="criterion of ours",
         )  # fmt: skip
         yield Figure(
             key="faces.gauss", label="Largest Gaussian curvature of the blankholder surface", value=self.gauss, unit="1/mm2",
@@ -95,18 +107,19 @@ def surface_of(drawn: Drawn, edge: Edge, spread: Spread, thickness: float) -> Su
     depth = holder.height(edge.points[:, :2]) - edge.points[:, 2]
     plane = mesh.triangles[drawn.kind == PLANE]
     plan = mesh.points[np.unique(plane)][:, :2]
-    curved = holder.kind != "flat"
+    shape, bend = holder.shape, holder.least_radius(plan)
     profiled = lead.mode == "profile"
     lean = np.degrees(0.5 * math.pi - lead.steep)
     punch = lead.punch - 0.5 * thickness
     return Surface(
-        holder.kind, holder.direction if curved else None, drawn.level,
+        holder.kind, shape.direction if isinstance(shape, Cylinder) else None, drawn.level,
         (float(depth.min()), float(np.average(depth, weights=edge.lengths)), float(depth.max())), spread,
-        float(np.abs(holder.gaussian(plan)).max()), holder.least_radius if math.isfinite(holder.least_radius) else None,
+        float(np.abs(holder.gaussian(plan)).max()), bend if math.isfinite(bend) else None,
         _turned(mesh.points, plane), lead.mode,
         (float(lean.min()), float(lean.max())) if profiled else None, (float(punch.min()), float(punch.max())) if profiled else None,
         tightest_corner(drawn.columns[:, drawn.joints[2]]) if profiled else None,
         float(np.linalg.norm(np.diff(drawn.columns, axis=1), axis=2).sum(axis=1).max()) if profiled else None,
+        shape.apex if isinstance(shape, Cone) else None, tuple(shape.rulings) if isinstance(shape, Envelope) else (),
     )  # fmt: skip
 
 

@@ -44,8 +44,11 @@ class FacesInputs(BaseModel):
     lead_on: Literal["auto", "blend", "profile"]
     punch_radius: Literal["auto"] | float
     wall_angle: Literal["auto"] | float
-    blankholder: Literal["auto", "flat", "cylindrical"]
+    blankholder: Literal["auto", "flat", "cylindrical", "conical", "developable"]
     blankholder_direction: Literal["auto"] | float
+    blankholder_apex_x: Literal["auto"] | float
+    blankholder_apex_y: Literal["auto"] | float
+    blankholder_ruling: tuple[dict[str, float], ...]
     blankholder_radius: Literal["auto"] | float
     blankholder_shift: float
     blankholder_tilt_x: float
@@ -87,7 +90,7 @@ def built_of(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) 
         )
     values = values_of(t, inputs.trim_land, inputs.punch_radius, inputs.wall_angle, inputs.die_radius)
     stated = Stated(t, wall, values, inputs.lead_on, _wanted(inputs), inputs.addendum)
-    part, exact = solution.meshes["part"].mesh, upstream["tipping"].meshes["part"].point.get("normal")
+    part, exact = solution.meshes["part"].mesh, upstream["shape"].meshes["part"].point.get("normal")
     return build(part, exact, np.asarray(solution.arrays["outer"]), upstream["blank"].arrays["outline"], stated, watch), stated
 
 
@@ -132,7 +135,14 @@ def _wanted(inputs: FacesInputs) -> Wanted:
     direction = None if isinstance(inputs.blankholder_direction, str) else inputs.blankholder_direction
     radius = rules.holder_radius(inputs.thickness) if isinstance(inputs.blankholder_radius, str) else inputs.blankholder_radius
     tilt = (math.tan(math.radians(inputs.blankholder_tilt_x)), math.tan(math.radians(inputs.blankholder_tilt_y)))
-    return Wanted(inputs.blankholder, direction, inputs.blankholder_shift, tilt, radius)
+    x, y = inputs.blankholder_apex_x, inputs.blankholder_apex_y
+    if isinstance(x, str) != isinstance(y, str):
+        raise InputError(
+            "of the cone's apex only one coordinate is stated.", where="faces.blankholder_apex_x", help="State x and y, or auto for both."
+        )
+    apex = None if isinstance(x, str) or isinstance(y, str) else (x, y)
+    rulings = tuple((r["x"], r["y"], r["direction"]) for r in inputs.blankholder_ruling)
+    return Wanted(inputs.blankholder, direction, inputs.blankholder_shift, tilt, radius, apex, rulings)
 
 
 def _named(inputs: FacesInputs) -> frozenset[str]:
@@ -186,8 +196,8 @@ def _bridged(notches: np.ndarray) -> tuple[str, ...]:
 
 
 def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Found:
-    tipping, t = upstream["tipping"].values, inputs.thickness
-    rotation, shift = np.asarray(tipping["rotation"]), np.asarray(tipping["shift"])
+    shape, t = upstream["shape"].values, inputs.thickness
+    rotation, shift = np.asarray(shape["rotation"]), np.asarray(shape["shift"])
     found: dict[str, Given] = {}
     for name in ("die", "punch", "blankholder"):
         watch.step(f"reading the {name}", len(found), 4)
@@ -205,6 +215,6 @@ def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[s
 
 
 STAGE = Stage(
-    name="faces", title="The faces", version=1, packages=("die", "part", "geometry"), needs=("tipping", "sheet", "solution", "blank"), inputs=_inputs, work=work,
+    name="faces", title="The faces", version=1, packages=("die", "part", "geometry"), needs=("shape", "sheet", "solution", "blank"), inputs=_inputs, work=work,
     files=_files,
 )  # fmt: skip

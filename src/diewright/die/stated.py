@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from diewright.die import rules
 from diewright.die.edge import Edge
 from diewright.die.fit import Wanted, choose, landing, leaning, mode_of
-from diewright.die.holder import Holder, Spread
+from diewright.die.holder import Holder
+from diewright.die.holder_fit import Spread
 from diewright.die.line import walk
 from diewright.die.profile import Lead
 from diewright.errors import InputError
@@ -43,8 +44,10 @@ def values_of(thickness: float, land: float | str, punch: float | str, angle: fl
     )
 
 
-def leads(edge: Edge, values: Values, thickness: float, way: Way, wanted: Wanted, places: Places = ()) -> tuple[Lead, Holder, Spread]:
-    """How the edge is led on and the blankholder surface that serves it.
+def leads(
+    edge: Edge, values: Values, thickness: float, way: Way, wanted: Wanted, blank: Floats, places: Places = ()
+) -> tuple[Lead, Holder, Spread]:
+    """How the edge is led on and the blankholder surface that serves it under the flat ``blank (k, 2)``.
 
     ``auto`` blends a flange while that lies within one die radius of the blankholder surface all round, and puts the full profile between otherwise. Raises :class:`InputError` where a
     blend is stated for an edge that is no flange.
@@ -70,12 +73,12 @@ def leads(edge: Edge, values: Values, thickness: float, way: Way, wanted: Wanted
             where="faces.lead_on",
             help="State auto.",
         )
-    holder, spread = choose(edge, lead, wanted, thickness)
+    holder, spread = choose(edge, lead, wanted, thickness, blank)
     if way == "auto" and lead.mode == "blend":
         plan, heights = landing(edge, lead)
         if (np.abs(holder.height(plan) - heights) > lead.radius).any():
             lead = replace(lead, mode="profile")
-            holder, spread = choose(edge, lead, wanted, thickness)
+            holder, spread = choose(edge, lead, wanted, thickness, blank)
     return lead, holder, spread
 
 

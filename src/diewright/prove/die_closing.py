@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from diewright.die.holder import KNOTS, Holder
+from diewright.die.holder import Holder
+from diewright.die.holder_fit import KNOTS
+from diewright.die.holder_shape import Cylinder
 from diewright.geometry.plane_mesh import mesh_region
 from diewright.mechanics.forming.draw import DrawPlan, set_draw, tools_of
 from diewright.mechanics.forming.operations import Move, Operation
@@ -42,7 +44,7 @@ def _face(holder: Holder, side: float, dome: bool) -> tuple[Floats, NDArray[np.i
 def _close(dome: bool) -> tuple[float, float]:
     """Largest principal strain of the middle surface, and the median curvature [1/mm] across, of a quarter sheet closed and pressed."""
     knots = np.linspace(-0.65 * WIDTH, 0.65 * WIDTH, KNOTS)
-    holder = Holder(0.0, (1.0, 0.0), tuple(knots), tuple(_drop(knots)))
+    holder = Holder(0.0, Cylinder((1.0, 0.0), tuple(knots), tuple(_drop(knots))))
     top = float(holder.height(np.array([[0.5 * WIDTH, 0.0]]))[0]) + (float(_drop(np.array(0.5 * LENGTH))) if dome else 0.0)
     half = 0.5 * np.array([WIDTH, LENGTH])
     mesh = mesh_region(np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half, size=EDGE, quarter=True)

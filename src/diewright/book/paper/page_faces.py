@@ -109,10 +109,13 @@ def _holder(b: dict[str, Any]) -> list[list[str]]:
         ["Depth of the part's edge below it", "the edge lies in it" if depth < 1e-3 else f"{span((b['depth_least'], depth))} mm"],
     ]  # fmt: skip
     if b.get("kind") == "cylindrical":
-        rows += [
-            ["Its straight lines run at, from x", said(b.get("direction"), "deg", 3)],
-            ["Its tightest bend", said(b.get("bend"), "mm", 3)],
-        ]
+        rows.append(["Its straight lines run at, from x", said(b.get("direction"), "deg", 3)])
+    if b.get("apex"):
+        rows.append(["Its lines meet in plan at x, y", f"{said(b['apex'][0], '', 4)}, {said(b['apex'][1], 'mm', 4)}"])
+    if b.get("rulings"):
+        rows.append(["Its lines run at, from x", f"{', '.join(said(r[2], '', 3) for r in b['rulings'])}°"])
+    if b.get("bend"):
+        rows.append(["Its tightest bend", said(b["bend"], "mm", 3)])
     if b.get("gauss") is not None:
         rows.append(["Largest Gaussian curvature", said(b["gauss"] if abs(b["gauss"]) > 1e-12 else 0.0, "1/mm2", 2)])
     how = {"blend": "a blend", "profile": "land, radius, wall, radius", "wall": "its own wall"}

@@ -27,7 +27,7 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     from diewright.die.brep.lattice import Lattice
     from diewright.die.brep.ring import Plane
     from diewright.die.brep.skin import read_skin
-    from diewright.die.holder import Holder
+    from diewright.die.holder import holder_of
     from diewright.die.made import opening_share
     from diewright.geometry.mesh import TriMesh
     from diewright.part.cad import silence
@@ -45,7 +45,7 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
         request["half"], middle.mesh,
     )  # fmt: skip
     progress("building the faces", 0.2)
-    holder = Holder(**request["holder"])
+    holder = holder_of(request["holder"])
     ground: Any = Plane(holder.level) if holder.kind == "flat" and not any(holder.tilt) else holder
 
     def opening(p: Any, n: Any) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -110,7 +110,7 @@ def faces_cad(
     request = {
         "kind": kind, "unit": unit, "numbers": [int(i) for i in numbers], "half": float(skin_depth), "rotation": np.asarray(rotation).tolist(),
         "shift": np.asarray(shift).tolist(), "thickness": float(thickness), "extra": float(extra), "top": float(tools["punch"].points[:, 2].max()),
-        "holder": asdict(drawn.holder), "radius": float(drawn.lead.radius.max()), "joints": sorted({0, *(int(j) for j in drawn.joints), drawn.columns.shape[1] - 1}),
+        "holder": drawn.holder.record(), "radius": float(drawn.lead.radius.max()), "joints": sorted({0, *(int(j) for j in drawn.joints), drawn.columns.shape[1] - 1}),
         "cuts": [list(c) for c in cuts], "name": name,
     }  # fmt: skip
     with private_folder() as folder:
