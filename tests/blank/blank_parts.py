@@ -49,7 +49,7 @@ def sheet(limit=0.35):
 def tipping(mesh):
     """A tipping result with every loop but the longest named as a hole, numbered from 1."""
     holes = {f"hole_{i}": loop for i, loop in enumerate(mesh.boundary_loops[1:], start=1)}
-    return Result(meshes={"part": FieldMesh(mesh, {"depth": -mesh.points[:, 2]}, {})}, arrays=holes)
+    return Result(values={"parts": 1}, meshes={"part": FieldMesh(mesh, {"depth": -mesh.points[:, 2]}, {})}, arrays=holes)
 
 
 def plate(size=100.0, n=21):

@@ -16,7 +16,7 @@ from diewright.watch import Watch
 
 def run(mesh, metal=None, watch=None, thickness=0.8, **blank):
     job = parse({"format": 1, "blank": blank, "sheet": {"thickness": thickness}})
-    upstream = {"tipping": tipping(mesh), "sheet": metal or sheet()}
+    upstream = {"shape": tipping(mesh), "sheet": metal or sheet()}
     solution = SOLUTION.work(SOLUTION.inputs(job), upstream, {}, watch or Watch())
     return STAGE.work(STAGE.inputs(job), {**upstream, "solution": solution}, {}, watch or Watch())
 

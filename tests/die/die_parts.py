@@ -88,7 +88,7 @@ def upstream(mesh: TriMesh, blank: np.ndarray, normals: np.ndarray | None = None
     outer = max(mesh.boundary_loops, key=mesh.loop_length)
     point = {} if normals is None else {"normal": normals}
     return {
-        "tipping": Result(values={"rotation": np.eye(3).tolist(), "shift": [0.0, 0.0, 0.0]}, meshes={"part": FieldMesh(mesh, point)}),
+        "shape": Result(values={"rotation": np.eye(3).tolist(), "shift": [0.0, 0.0, 0.0]}, meshes={"part": FieldMesh(mesh, point)}),
         "sheet": Result(values={"family": family}),
         "solution": Result(meshes={"part": FieldMesh(mesh)}, arrays={"outer": outer}),
         "blank": Result(arrays={"outline": blank}),

@@ -45,7 +45,7 @@ def upstream(mesh: TriMesh, **more: object) -> dict[str, Result]:
     }
     press = {"operation": "drawing", "draw_sequence": [dict(row) for row in TABLE], "draw_table_inside": True}
     return {
-        "tipping": Result(values=tip | {k: v for k, v in more.items() if k in tip}, meshes={"part": FieldMesh(mesh)}),
+        "shape": Result(values=tip | {k: v for k, v in more.items() if k in tip}, meshes={"part": FieldMesh(mesh)}),
         "sheet": Result(values={"Rm": 295.0, "family": "steel", "anisotropy": {"rbar": 1.8625}}), "blank": Result(),
         "press": Result(values=press | {k: v for k, v in more.items() if k in press}),
     }  # fmt: skip
@@ -204,7 +204,7 @@ def test_a_single_draw_says_so():
 
 def test_what_gets_no_sequence_says_why():
     flat = upstream(part(), operation="cutting")
-    assert "flat" in not_a_cup(flat["tipping"], flat["press"], T)
+    assert "flat" in not_a_cup(flat["shape"], flat["press"], T)
     assert "not round" in work(upstream(part(), round={"is_round": False})).values["why_none"]
     assert "flange" in work(upstream(part(flange=8.0))).findings[0].sentence
     assert "no sequence" in work(upstream(part(), draw_sequence=[])).values["why_none"]

@@ -69,7 +69,7 @@ def blank(area, box, perimeter=None, **more):
 
 def work(tip, bl, sh=None, job=None, files=None, watch=None):
     job = parse(job or {})
-    return STAGE.work(STAGE.inputs(job), {"tipping": tip, "sheet": sh or sheet(), "blank": bl}, files or {}, watch or Watch())
+    return STAGE.work(STAGE.inputs(job), {"shape": tip, "sheet": sh or sheet(), "blank": bl}, files or {}, watch or Watch())
 
 
 def cup(d=90.0, h=45.0, flange=0.0):
@@ -291,9 +291,9 @@ def test_own_presses(tmp_path):
 @pytest.mark.parametrize(
     ("where", "key", "value", "word"),
     [
-        ("tipping", "depth", None, "depth"),
-        ("tipping", "depth", math.nan, "depth"),
-        ("tipping", "depth", -1.0, "depth"),
+        ("shape", "depth", None, "depth"),
+        ("shape", "depth", math.nan, "depth"),
+        ("shape", "depth", -1.0, "depth"),
         ("blank", "area", 0.0, "area"),
         ("blank", "area", None, "area"),
         ("blank", "perimeter", -5.0, "perimeter"),
@@ -309,11 +309,11 @@ def test_own_presses(tmp_path):
 )
 def test_bad_upstream_is_refused_in_one_sentence(where, key, value, word):
     tip, bl = cup(90.0, 30.0, 15.0)
-    up = {"tipping": tip, "blank": bl, "sheet": sheet()}
+    up = {"shape": tip, "blank": bl, "sheet": sheet()}
     old = up[where]
     up[where] = Result(values=dict(old.values) | {key: value}, meshes=old.meshes, tables=old.tables)
     with pytest.raises(InputError) as caught:
-        work(up["tipping"], up["blank"], up["sheet"])
+        work(up["shape"], up["blank"], up["sheet"])
     assert word in caught.value.sentence
     assert "\n" not in caught.value.sentence
 

@@ -48,7 +48,7 @@ def upstream(radius: float = 2.5, table: list[dict[str, Any]] | None = None, **s
         values={"operation": "drawing", "draw_sequence": table, "draw_table_inside": True, "press": {"name": "Press A", "kind": "single"}},
         tables={"force_stroke": force},
     )
-    up = {"tipping": tip, "sheet": sheet, "blank": Result(), "press": press}
+    up = {"shape": tip, "sheet": sheet, "blank": Result(), "press": press}
     up["draws"] = DRAWS.work(DRAWS.inputs(job), up, {}, watch)
     return STAGE.inputs(job), up
 

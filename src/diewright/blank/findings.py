@@ -231,7 +231,7 @@ def _edge(j: Judged) -> Iterator[Finding]:
 
 
 def figures_of(
-    j: Judged, thickness: float, density: float, hold: Hold | None, rm: float, draw_force: float, applied: float | None
+    j: Judged, thickness: float, density: float, hold: Hold | None, rm: float, draw_force: float, applied: float | None, parts: int
 ) -> list[Figure]:
     """The numbers that can be opened."""
     area = j.developed.area
@@ -247,6 +247,11 @@ def figures_of(
         Figure(key="blank.draw_force", label="Draw force of the inverse solution", value=draw_force, unit="N", formula="largest vertical membrane force through a level section",
                confidence="final shape only; bending over the die radius is left out, so rather low"),
     ]  # fmt: skip
+    if parts > 1:
+        out.append(Figure(
+            key="blank.part_mass", label="Metal a part", value=area * thickness * density * 1e-9 / parts, unit="kg", formula="m = rho A t / n",
+            inputs={"rho": (density, "kg/m3"), "A": (area, "mm2"), "t": t, "n": (float(parts), "parts a blank")}, confidence="nominal thickness",
+        ))  # fmt: skip
     if hold is not None:
         out.append(Figure(
             key="blank.blankholder", label="Blankholder force, handbook", value=hold.force, unit="N", formula="F = [(beta - 1)^2 + d / (200 s)] Rm / 400 (A_blank - A_opening)",

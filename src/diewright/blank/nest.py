@@ -65,7 +65,8 @@ def work(inputs: NestInputs, upstream: Mapping[str, Result], files: Mapping[str,
             values={"layouts": [], "chosen": None, "web_rule": bridges.source, "why": "no layout fits the strip"}, findings=tuple(findings)
         )
     found.sort(key=lambda f: (round(f.metal, 6), f.parts))
-    rows = [_row(f, polygon, rolling, inputs.thickness, density, stated) for f in found]
+    each = int(blank.values["parts"])
+    rows = [_row(f, polygon, rolling, inputs.thickness, density, stated, each) for f in found]
     best = found[0]
     findings += _utilisation(best, rows[0])
     if stated.sheet_length > 0 and rows[0]["parts_per_sheet"] == 0:
@@ -76,7 +77,7 @@ def work(inputs: NestInputs, upstream: Mapping[str, Result], files: Mapping[str,
     pierced = [from_record(r) for r in blank.values.get("hole_pieces", [])]
     return Result(
         values={"layouts": rows, "chosen": 0, "web_rule": bridges.source, "why": "least metal per blank" if len(found) > 1 else "the only layout asked for or possible"},
-        figures=_figures(best, rows[0], inputs.thickness, density),
+        figures=_figures(best, rows[0], inputs.thickness, density, each),
         findings=tuple(findings),
         arrays={f"placed_{i}": f.placed(polygon, PITCHES) for i, f in enumerate(found)},
         files={"nest.dxf": nest_drawing(best, outline, pierced, inputs.thickness, PITCHES)},
@@ -87,17 +88,19 @@ def _number(value: Any) -> float | None:
     return None if isinstance(value, str) else float(value)
 
 
-def _row(f: Layout, polygon: np.ndarray, rolling: float, thickness: float, density: float, stated: NestStated) -> dict[str, Any]:
+def _row(f: Layout, polygon: np.ndarray, rolling: float, thickness: float, density: float, stated: NestStated, each: int) -> dict[str, Any]:
+    """A layout in figures; ``each``: parts that a blank gives. What is counted or weighed is parts."""
     turn = float(np.degrees(np.arctan(np.tan(f.angle - rolling))))  # a direction has no sense: -90 to 90
     per_strip = on_length(f, polygon, stated.sheet_length) if stated.sheet_length > 0 else None
     strips = int((stated.strip_width_max + 1e-9) // f.strip_width) if per_strip is not None else None
-    parts = per_strip * strips if per_strip is not None and strips is not None else None
+    blanks = per_strip * strips if per_strip is not None and strips is not None else None
+    parts = blanks * each if blanks is not None else None
     sheet_area = stated.sheet_length * stated.strip_width_max
-    coil = f.metal * thickness * density * 1e-9 * 1000.0
+    coil = f.metal * thickness * density * 1e-9 * 1000.0 / each
     return {
         "layout": f.layout, "pitch": f.pitch, "strip_width": f.strip_width, "angle_deg": turn, "web": f.web, "edge_web": f.edge_web,
-        "utilisation_pct": 100.0 * f.utilisation, "parts_per_pitch": f.parts, "coil_kg_per_1000": coil, "parts_per_sheet": parts,
-        "strips_per_sheet": strips, "sheet_utilisation_pct": 100.0 * f.area * parts / sheet_area if parts is not None else None,
+        "utilisation_pct": 100.0 * f.utilisation, "parts_per_pitch": f.parts * each, "blanks_per_pitch": f.parts, "coil_kg_per_1000": coil, "parts_per_sheet": parts,
+        "strips_per_sheet": strips, "sheet_utilisation_pct": 100.0 * f.area * blanks / sheet_area if blanks is not None else None,
         "sheet_kg_per_1000": sheet_area * thickness * density * 1e-6 / parts if parts else None,
     }  # fmt: skip
 
@@ -123,14 +126,15 @@ def _utilisation(best: Layout, row: dict[str, Any]) -> list[Finding]:
     )]  # fmt: skip
 
 
-def _figures(best: Layout, row: dict[str, Any], thickness: float, density: float) -> tuple[Figure, ...]:
+def _figures(best: Layout, row: dict[str, Any], thickness: float, density: float, each: int) -> tuple[Figure, ...]:
     n = (float(best.parts), "blanks a pitch")
+    what, more = ("blanks", "") if each == 1 else ("parts", f", {each} parts a blank")
     pitch, width = (best.pitch, "mm"), (best.strip_width, "mm")
     return (
         Figure(key="nest.utilisation", label="Utilisation", value=row["utilisation_pct"], unit="%", formula="100 n A / (P W)",
                inputs={"n": n, "A": (best.area, "mm2"), "P": pitch, "W": width}, confidence="exact geometry; kept holes count as blank"),
-        Figure(key="nest.coil", label="Coil for 1000 blanks", value=row["coil_kg_per_1000"], unit="kg", formula="1000 P W t rho / n",
-               inputs={"P": pitch, "W": width, "t": (thickness, "mm"), "rho": (density, "kg/m3"), "n": n}, confidence="without coil ends and set-up"),
+        Figure(key="nest.coil", label=f"Coil for 1000 {what}", value=row["coil_kg_per_1000"], unit="kg", formula="1000 P W t rho / n",
+               inputs={"P": pitch, "W": width, "t": (thickness, "mm"), "rho": (density, "kg/m3"), "n": (float(best.parts * each), f"{what} a pitch")}, confidence=f"without coil ends and set-up{more}"),
         Figure(key="nest.web", label="Web between blanks", value=best.web, unit="mm", formula="max(1.25 t, 0.8 mm, 0.005 L up to 3 mm) or as stated",
                inputs={"t": (thickness, "mm")}, source="common practice"),
         Figure(key="nest.edge_web", label="Web at the strip's edge", value=best.edge_web, unit="mm", formula="t + 0.015 D or as stated",

@@ -50,11 +50,11 @@ def _inputs(job: Job) -> SolutionInputs:
 
 def work(inputs: SolutionInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """Fill or keep the holes, find the flange and its force, solve."""
-    tipping, sheet = upstream["tipping"], upstream["sheet"]
-    given = tipping.meshes["part"]
+    shape, sheet = upstream["shape"], upstream["sheet"]
+    given = shape.meshes["part"]
     outer = outer_loop(given.mesh, _UP)
     loops = given.mesh.boundary_loops
-    named = {k: np.asarray(a).ravel().astype(np.int32) for k, a in tipping.arrays.items() if k.startswith("hole_")}
+    named = {k: np.asarray(a).ravel().astype(np.int32) for k, a in shape.arrays.items() if k.startswith("hole_")}
     holes = match_holes(loops, outer, named)
     keep = inputs.holes == "keep"
     filled = None if keep else fill_holes(given.mesh, [i for i in range(len(loops)) if i != outer], watch=watch)
@@ -122,5 +122,5 @@ def _step(s: Step) -> dict[str, Any]:
 
 
 SOLUTION = Stage(
-    name="solution", title="The solution", version=3, packages=("blank", "mechanics"), needs=("tipping", "sheet"), inputs=_inputs, work=work,
+    name="solution", title="The solution", version=3, packages=("blank", "mechanics"), needs=("shape", "sheet"), inputs=_inputs, work=work,
 )  # fmt: skip

@@ -43,6 +43,11 @@ def work(inputs: CadInputs, upstream: Mapping[str, Result], files: Mapping[str, 
     """Make the files, and measure them against each other and against the tryout's triangles. Raises :class:`InputError` for faces that were given, :class:`SolveError` where a surface resists."""
     if upstream["faces"].values["kind"] != "made":
         raise InputError("the faces are given as files: there is nothing to write as CAD.", where="faces", help="Use your own files.")
+    if upstream["shape"].values["changed"]:
+        raise InputError(
+            "copies of the part and flanges drawn open are no CAD faces of the part: the faces are written as CAD only for one part, drawn as it is.", where="shape",
+            help="Use the triangulated faces, or draw the combined shape in CAD and give it as the part.",
+        )  # fmt: skip
     built, stated = built_of(inputs, upstream, watch)
     tipping, part = upstream["tipping"], upstream["part"].values
     move = None
@@ -104,5 +109,5 @@ def _findings(cad: FacesCad, thickness: float) -> list[Finding]:
 
 STAGE = Stage(
     name="cad", title="The faces as CAD", version=1, packages=("die", "part", "geometry"),
-    needs=("part", "tipping", "sheet", "solution", "blank", "faces"), inputs=_inputs, work=work, files=_files, slow=True,
+    needs=("part", "tipping", "shape", "sheet", "solution", "blank", "faces"), inputs=_inputs, work=work, files=_files, slow=True,
 )  # fmt: skip

@@ -201,5 +201,5 @@ def _drawn(d: Details, opening: np.ndarray, blank: np.ndarray) -> bytes:
 
 STAGE = Stage(
     name="details", title="The details of the faces", version=1, packages=("die", "geometry", "mechanics/forming/beads"),
-    needs=("tipping", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work,
+    needs=("shape", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work,
 )  # fmt: skip

@@ -50,7 +50,7 @@ def _inputs(job: Job) -> DrawsInputs:
 def work(inputs: DrawsInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """Plan the draws and turn their tools; a part that gets no sequence says why."""
     t = inputs.thickness
-    why = not_a_cup(upstream["tipping"], upstream["press"], t)
+    why = not_a_cup(upstream["shape"], upstream["press"], t)
     if why:
         note = Finding(
             key="draws.none",
@@ -60,7 +60,7 @@ def work(inputs: DrawsInputs, upstream: Mapping[str, Result], files: Mapping[str
             help="The tryout of the faces judges a single draw.",
         )
         return Result(
-            values={"draws": [], "why_none": why, "blank_diameter": None, "single": None, "round": _is_round(upstream["tipping"])},
+            values={"draws": [], "why_none": why, "blank_diameter": None, "single": None, "round": _is_round(upstream["shape"])},
             findings=(note,),
         )
     table = upstream["press"].values["draw_sequence"]
@@ -72,7 +72,7 @@ def work(inputs: DrawsInputs, upstream: Mapping[str, Result], files: Mapping[str
         raise InputError(
             f"a gap of {gap:g} mm does not let a sheet of {t:g} mm through.", where="faces.clearance", help="State more, or auto."
         )
-    tip = upstream["tipping"].values
+    tip = upstream["shape"].values
     own = tip.get("radius_concave_min")
     bottom = None if own is None else max(float(own) - 0.5 * t, rules.STRIKE_LEAST * t)
     draws = plan(table, blank, metal, bottom, inputs.diameters, [1000.0 * f for f in inputs.forces_kn], gap, inputs.die_radii)
@@ -82,7 +82,7 @@ def work(inputs: DrawsInputs, upstream: Mapping[str, Result], files: Mapping[str
         for name, mesh in faces(d, draws[i - 1] if i else None, t, CHORD * t, ANGLE).items():
             meshes[f"{name}_{d.draw}"] = FieldMesh(mesh)
         arrays[f"meridian_{d.draw}"] = d.meridian(t)
-    off, at = off_cup(upstream["tipping"].meshes["part"].mesh.points, _axis(tip), draws[-1].meridian(t))
+    off, at = off_cup(upstream["shape"].meshes["part"].mesh.points, _axis(tip), draws[-1].meridian(t))
     depth = float(tip["depth"])
     values = {
         "draws": [d.as_dict() for d in draws], "why_none": None, "blank_diameter": blank, "single": sum(d.kind != "restrike" for d in draws) == 1, "round": True,
@@ -94,8 +94,8 @@ def work(inputs: DrawsInputs, upstream: Mapping[str, Result], files: Mapping[str
     )  # fmt: skip
 
 
-def _is_round(tipping: Result) -> bool:
-    return bool((tipping.values.get("round") or {}).get("is_round"))
+def _is_round(shape: Result) -> bool:
+    return bool((shape.values.get("round") or {}).get("is_round"))
 
 
 def _axis(tip: Mapping[str, Any]) -> tuple[float, float]:
@@ -103,16 +103,16 @@ def _axis(tip: Mapping[str, Any]) -> tuple[float, float]:
     return float(a[0]), float(a[1])
 
 
-def not_a_cup(tipping: Result, press: Result, thickness: float) -> str:
+def not_a_cup(shape: Result, press: Result, thickness: float) -> str:
     """Why no sequence is laid out, empty where one is."""
     if press.values.get("operation") != "drawing":
         return "The part is flat: there is nothing to draw."
-    if not _is_round(tipping):
+    if not _is_round(shape):
         return "Only round parts get a sequence of draws; this one is not round and is judged as a single draw."
     table = press.values.get("draw_sequence")
     if not table:
         return "The press figures give no sequence of draws for this part."
-    p, axis = tipping.meshes["part"].mesh.points, _axis(tipping.values)
+    p, axis = shape.meshes["part"].mesh.points, _axis(shape.values)
     rim, wall = float(np.hypot(p[:, 0] - axis[0], p[:, 1] - axis[1]).max()), 0.5 * float(table[-1]["diameter"])
     if rim > wall + FLANGE * thickness:
         return f"The cup has a flange ({2 * rim:.4g} mm over a wall of {2 * wall:.4g} mm): sequences are laid out for cups that are drawn through."
@@ -212,5 +212,5 @@ def _findings(draws: list[Draw], depth: float, off: float, at: tuple[float, floa
 
 
 STAGE = Stage(
-    name="draws", title="The draws", version=1, packages=("die", "geometry"), needs=("tipping", "sheet", "blank", "press"), inputs=_inputs, work=work
+    name="draws", title="The draws", version=1, packages=("die", "geometry"), needs=("shape", "sheet", "blank", "press"), inputs=_inputs, work=work
 )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from diewright.die.extend import Drawn
@@ -21,7 +22,7 @@ SKIRT = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Made:
-    """The faces in the closed position, the number of drawn triangles each offset turned over with one place of it, and the punch opening line."""
+    """The faces in the closed position, the number of drawn triangles each offset turned over with one place of it, and the punch opening line (of several pockets one line round them all)."""
 
     die: TriMesh
     punch: TriMesh
@@ -42,10 +43,11 @@ def make(drawn: Drawn, zones: Zones, thickness: float, extra: float) -> Made:
     upper = parallel(drawn.mesh, normals, np.full(len(normals), 0.5 * thickness))
     lower = parallel(drawn.mesh, normals, -(0.5 * thickness + extra * opening_share(drawn)))
     punch = part_of(upper.mesh, zones.punched)
-    loop = punch.boundary_loops[0]
-    opening = punch.points[loop][:, :2]
-    punch = _skirted(punch, loop, drawn.holder.height(opening) + 0.5 * thickness + SKIRT)
-    return Made(lower.mesh, punch.reversed(), part_of(upper.mesh, zones.held).reversed(), lower, upper, opening)
+    loops = _rims(punch)
+    lines = [punch.points[loop][:, :2] for loop in loops]
+    for loop, line in zip(loops, lines, strict=True):
+        punch = _skirted(punch, loop, drawn.holder.height(line) + 0.5 * thickness + SKIRT)
+    return Made(lower.mesh, punch.reversed(), part_of(upper.mesh, zones.held).reversed(), lower, upper, lines[0] if len(lines) == 1 else line_round(lines))
 
 
 def opening_share(drawn: Drawn) -> Floats:
@@ -75,6 +77,27 @@ def part_of(mesh: TriMesh, mask: NDArray[np.bool_]) -> TriMesh:
     """The triangles of ``mask`` as a mesh of their own."""
     used, number = np.unique(mesh.triangles[mask], return_inverse=True)
     return TriMesh(mesh.points[used], number.reshape(-1, 3).astype(np.int32))
+
+
+def _rims(punch: TriMesh) -> list[Ints]:
+    """The longest free edge of each piece of the punch."""
+    piece = np.zeros(len(punch.points), dtype=np.int64)
+    piece[punch.triangles] = punch.components[:, None]
+    found: dict[int, Ints] = {}
+    for loop in punch.boundary_loops:
+        found.setdefault(int(piece[loop[0]]), loop)
+    return list(found.values())
+
+
+def line_round(lines: list[Floats]) -> Floats:
+    """One closed line ``(k, 2)`` round several closed lines: their areas grown until they touch, and shrunk again."""
+    areas = [shapely.Polygon(line).buffer(0.0) for line in lines]
+    grow = 0.6 * max(min(float(a.distance(b)) for b in areas if b is not a) for a in areas)
+    whole = shapely.union_all(areas)
+    while whole.geom_type != "Polygon":
+        whole = shapely.union_all(areas).buffer(grow, quad_segs=24).buffer(-grow, quad_segs=24)
+        grow *= 1.3
+    return np.asarray(whole.exterior.coords)[:-1]
 
 
 def _skirted(punch: TriMesh, loop: Ints, top: Floats) -> TriMesh:

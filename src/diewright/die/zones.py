@@ -21,6 +21,8 @@ HELD = math.radians(6.0)
 """How much steeper than at its edge a flange may be where the blankholder presses on it."""
 SHOULDER = 30.0
 """Largest radius of a die shoulder in sheet thicknesses: what is bent less is wall."""
+POCKET = 0.1
+"""Least area of a further pocket over the largest one's, and a quarter of its depth: what is smaller and apart is no punch of its own."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ def split(drawn: Drawn, thickness: float) -> Zones:
 
     The blankholder takes its own surface, what was led on from a flange, and of the part what joins that without bending down more tightly than 30 thicknesses, within
     6 degrees of the slope at the edge and a quarter of the depth of the surface's height; slopes are those against the blankholder surface there. The die shoulder is the die
-    radius led out, or what follows inwards while the surface does bend that tightly. All else, if connected, is the punch's. Raises :class:`SolveError` if nothing is left for it.
+    radius led out, or what follows inwards while the surface does bend that tightly. All else is the punch's, in as many pieces as there are pockets. Raises :class:`SolveError` if nothing is left for it.
     """
     mesh = drawn.mesh
     plan = mesh.centroids[:, :2]
@@ -54,7 +56,7 @@ def split(drawn: Drawn, thickness: float) -> Zones:
             "the part is level nearly everywhere: there is no wall to draw, so no punch can be made.", where="faces",
             help="Choose another press direction, or give the faces as files.",
         )  # fmt: skip
-    punched = largest(mesh, rest)
+    punched = pockets(mesh, rest, off)
     return Zones(held, ~held & ~punched, punched)
 
 
@@ -70,8 +72,8 @@ def flood(mesh: TriMesh, seeds: Mask, may: Mask) -> Mask:
     return taken & np.isin(label, np.unique(label[seeds]))
 
 
-def largest(mesh: TriMesh, mask: Mask) -> Mask:
-    """The piece of ``mask`` with the largest area, joined over shared edges."""
+def pockets(mesh: TriMesh, mask: Mask, off: Floats) -> Mask:
+    """The pieces of ``mask``, joined over shared edges, with a tenth of the largest one's area at least and a quarter of its depth below the blankholder (heights ``off (m,)`` against it)."""
     graph = _neighbours(mesh)
     inner = mask[graph.row] & mask[graph.col]
     m = len(mesh.triangles)
@@ -79,7 +81,10 @@ def largest(mesh: TriMesh, mask: Mask) -> Mask:
         coo_matrix((np.ones(int(inner.sum())), (graph.row[inner], graph.col[inner])), shape=(m, m)), directed=False
     )
     area = np.bincount(label, weights=np.where(mask, mesh.areas, 0.0))
-    return mask & (label == int(np.argmax(area)))
+    deep = np.zeros(len(area))
+    np.maximum.at(deep, label[mask], -off[mask])
+    first = int(np.argmax(area))
+    return mask & ((area >= POCKET * area[first]) & (deep >= 0.25 * deep[first]))[label]
 
 
 def _neighbours(mesh: TriMesh) -> coo_matrix:

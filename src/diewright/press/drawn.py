@@ -61,48 +61,48 @@ def value_of(values: Mapping[str, Any], key: str, where: str) -> Any:
     return values[key]
 
 
-def read_drawn(tipping: Result, blank: Result, thickness: float) -> Drawn:
-    """Gather the draw from the results of ``tipping`` and ``blank`` and the sheet's thickness [mm]; raises :class:`InputError` if something is missing."""
+def read_drawn(shape: Result, blank: Result, thickness: float) -> Drawn:
+    """Gather the draw from the results of ``shape`` and ``blank`` and the sheet's thickness [mm]; raises :class:`InputError` if something is missing."""
     s = positive(thickness, "the sheet thickness", "mm")
-    depth = not_negative(value_of(tipping.values, "depth", "tipping"), "the draw depth", "mm")
+    depth = not_negative(value_of(shape.values, "depth", "shape"), "the draw depth", "mm")
     area = positive(value_of(blank.values, "area", "blank"), "the blank area", "mm2")
     perimeter = positive(value_of(blank.values, "perimeter", "blank"), "the blank perimeter", "mm")
     box = value_of(blank.values, "bbox", "blank")
     if not isinstance(box, list | tuple) or len(box) != 2:
         raise InputError("the blank's box must be two lengths.", where="blank.bbox", help="Run the stage 'blank' again.")
     width, height = positive(box[0], "the blank's box", "mm"), positive(box[1], "the blank's box", "mm")
-    stated = tipping.values.get("round") or {}
+    stated = shape.values.get("round") or {}
     is_round = bool(stated.get("is_round"))
-    outline = _outline(tipping, depth) or _fallback(tipping, stated, is_round, (width, height))
+    outline = _outline(shape, depth) or _fallback(shape, stated, is_round, (width, height))
     diameter = equivalent_diameter(outline.area)
     return Drawn(
         is_round=is_round, flat=depth < 0.5 * s, depth=depth, thickness=s, diameter=diameter,
         blank_diameter=max(equivalent_diameter(area), diameter * (1.0 + 1e-9)),
-        wall_length=math.pi * diameter if is_round else outline.length, outline=outline, rim_diameter=_rim(tipping),
+        wall_length=math.pi * diameter if is_round else outline.length, outline=outline, rim_diameter=_rim(shape),
         blank_area=area, blank_perimeter=perimeter, blank_box=(width, height),
     )  # fmt: skip
 
 
-def _outline(tipping: Result, depth: float) -> Outline | None:
-    part = tipping.meshes.get("part")
+def _outline(shape: Result, depth: float) -> Outline | None:
+    part = shape.meshes.get("part")
     if part is None or depth <= 0.0:
         return None
     return section_outline(part.mesh, float(part.mesh.points[:, 2].max()) - LEVEL * depth)
 
 
-def _rim(tipping: Result) -> float:
-    part = tipping.meshes.get("part")
+def _rim(shape: Result) -> float:
+    part = shape.meshes.get("part")
     if part is None:
         return 0.0
     area = MultiPoint(part.mesh.points[:, :2]).convex_hull.area
     return equivalent_diameter(area) if area > 0.0 else 0.0
 
 
-def _fallback(tipping: Result, stated: Mapping[str, Any], is_round: bool, blank_box: tuple[float, float]) -> Outline:
+def _fallback(shape: Result, stated: Mapping[str, Any], is_round: bool, blank_box: tuple[float, float]) -> Outline:
     if is_round and stated.get("diameter"):
         d = positive(stated["diameter"], "the part's diameter", "mm")
         return Outline(math.pi * d, math.pi / 4.0 * d**2, "the part's own diameter")
-    box = tipping.values.get("plan_bbox")
+    box = shape.values.get("plan_bbox")
     if not box:
         return box_outline(*blank_box)
     if isinstance(box[0], list | tuple):  # two opposite corners

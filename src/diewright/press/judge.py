@@ -19,7 +19,7 @@ TIGHT = 2.0
 
 
 def findings_of(
-    part: Drawn, metal: Metal, case: Draft | None, tipping: Result, press: Press, found: Sequence[Check],
+    part: Drawn, metal: Metal, case: Draft | None, shape: Result, press: Press, found: Sequence[Check],
     figures: Sequence[Figure], holder: float, stated_holder: object,
 ) -> list[Finding]:  # fmt: skip
     """All findings of the stage."""
@@ -44,7 +44,7 @@ def findings_of(
             value=part.depth, limit=0.5 * part.thickness, unit="mm", source="depth below half the thickness",
         ))  # fmt: skip
     else:
-        out += [*_draws(part, case), *_forces(case, value), *_holder(part, case, holder, stated_holder), *_radii(part, tipping)]
+        out += [*_draws(part, case), *_forces(case, value), *_holder(part, case, holder, stated_holder), *_radii(part, shape)]
         if not part.is_round:
             out.append(Finding(
                 key="press.equivalent", severity="note",
@@ -122,11 +122,11 @@ def _holder(part: Drawn, case: Draft, used: float, stated: object) -> Iterator[F
         )  # fmt: skip
 
 
-def _radii(part: Drawn, tipping: Result) -> Iterator[Finding]:
+def _radii(part: Drawn, shape: Result) -> Iterator[Finding]:
     s = part.thickness
     advice = {"radius_concave_min": ("concave", punch_radius_least(s)), "radius_convex_min": ("convex", die_radius_range(s)[0])}
     for key, (word, good) in advice.items():
-        radius = tipping.values.get(key)
+        radius = shape.values.get(key)
         if radius is None or radius >= good:
             continue
         tight = radius < TIGHT * s

@@ -109,9 +109,9 @@ def _holes(blank: Result) -> float:
 def work(inputs: PressInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """The stage's work; see the module's docstring."""
     watch.step("press figures", 0, 3)
-    tipping, sheet, blank = upstream["tipping"], upstream["sheet"], upstream["blank"]
+    shape, sheet, blank = upstream["shape"], upstream["sheet"], upstream["blank"]
     metal = read_metal(sheet, inputs.thickness)
-    part = read_drawn(tipping, blank, inputs.thickness)
+    part = read_drawn(shape, blank, inputs.thickness)
     presses, wanted = _presses(inputs, files)
     case, holder, slab = None, 0.0, np.zeros(POINTS)
     figures: list[Figure] = cutting_figures(part, metal, _holes(blank))
@@ -168,7 +168,7 @@ def work(inputs: PressInputs, upstream: Mapping[str, Result], files: Mapping[str
         "curve_work_J": area_work, "curve_how": _curve_how(part), "punch_outline": {"length": part.outline.length, "area": part.outline.area, "how": part.outline.how},
         "cautions": list(CAUTIONS),
     }  # fmt: skip
-    findings = findings_of(part, metal, case, tipping, press, found, figures, holder, blank.values.get("blankholder_force"))
+    findings = findings_of(part, metal, case, shape, press, found, figures, holder, blank.values.get("blankholder_force"))
     watch.step("press figures", 3, 3)
     return Result(values=values, figures=tuple(figures), findings=tuple(findings), tables={"force_stroke": table})
 
@@ -230,6 +230,6 @@ def _press_figures(press: Press, demand: Demand, stated_rate: float, area_work: 
 
 
 STAGE = Stage(
-    name="press", title="Press", version=1, packages=("press", "geometry", "mechanics/crank", "sheet/cutting"), needs=("tipping", "sheet", "blank"),
+    name="press", title="Press", version=1, packages=("press", "geometry", "mechanics/crank", "sheet/cutting"), needs=("shape", "sheet", "blank"),
     inputs=_inputs, work=work, files=_files,
 )  # fmt: skip

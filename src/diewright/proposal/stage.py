@@ -317,5 +317,5 @@ def _findings(v: dict[str, Any], best: Trial) -> tuple[Finding, ...]:
 STAGE = Stage(
     name="proposal", title="Proposal", version=1,
     packages=("proposal", "die", "part", "geometry", "tryout", "mechanics", "sheet", "blank", "job/places"),
-    needs=("tipping", "sheet", "solution", "blank", "press"), inputs=_inputs, work=work, files=FACES.files, slow=True,
+    needs=("shape", "sheet", "solution", "blank", "press"), inputs=_inputs, work=work, files=FACES.files, slow=True,
 )  # fmt: skip

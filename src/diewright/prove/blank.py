@@ -103,9 +103,9 @@ def cup_stage() -> dict[str, float]:
             "limit": {"minor": minor, "major": 0.35 + np.where(minor < 0, -minor, 0.5 * minor)},
         },
     )
-    tipping = Result(meshes={"part": FieldMesh(flanged_cup_mesh())})
+    shape = Result(values={"parts": 1}, meshes={"part": FieldMesh(flanged_cup_mesh())})
     job = parse({"format": 1, "sheet": {"thickness": 1.0}})
-    upstream = {"tipping": tipping, "sheet": sheet}
+    upstream = {"shape": shape, "sheet": sheet}
     upstream["solution"] = SOLUTION.work(SOLUTION.inputs(job), upstream, {}, Watch())
     found = STAGE.work(STAGE.inputs(job), upstream, {}, Watch())
     return {

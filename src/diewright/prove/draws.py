@@ -35,12 +35,12 @@ def drawn() -> tuple[Result, Result]:
     """The stages ``draws`` and ``draws_tryout`` of the cup."""
     job, watch = _job(), Watch()
     part = turned(cup_meridian(CUP, 0.0, RADIUS, HEIGHT) - [0.0, HEIGHT], True, 0.05, 6.0)
-    tipping = Result(
+    shape = Result(
         values={"depth": HEIGHT, "radius_concave_min": RADIUS, "round": {"is_round": True, "diameter": CUP, "axis": [0.0, 0.0]}}, meshes={"part": FieldMesh(part)}
     )  # fmt: skip
     sheet = SHEET.work(SHEET.inputs(job), {}, {}, watch)
     press = Result(values={"operation": "drawing", "draw_sequence": TABLE, "draw_table_inside": True})
-    draws = DRAWS.work(DRAWS.inputs(job), {"tipping": tipping, "sheet": sheet, "blank": Result(), "press": press}, {}, watch)
+    draws = DRAWS.work(DRAWS.inputs(job), {"shape": shape, "sheet": sheet, "blank": Result(), "press": press}, {}, watch)
     return draws, TRYOUT.work(TRYOUT.inputs(job), {"sheet": sheet, "press": press, "draws": draws}, {}, watch)
 
 

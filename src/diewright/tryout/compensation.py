@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from diewright.errors import InputError
 from diewright.geometry.mesh import TriMesh
+from diewright.job.findings import Finding
 from diewright.job.schema import Job
 from diewright.job.stage import InputFile, Result, Stage
 from diewright.tryout.blank_mesh import blank_lines
@@ -46,6 +49,12 @@ def _inputs(job: Job) -> CompensationInputs:
 
 def work(inputs: CompensationInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """A mesh, the nominal run, and a run for every time the faces are moved."""
+    shape = upstream["shape"].values
+    if shape["parts"] > 1:
+        raise InputError(
+            f"{shape['parts']} parts are drawn in one stroke: they spring apart once they are cut from each other, which the compensation does not follow.", where="shape.copies",
+            help="Compensate a copy of this job with one part in the draw, and move the faces of all parts by its shift.",
+        )  # fmt: skip
     faces, t = nominal_of(upstream["faces"]), inputs.thickness
     upstream = {**upstream, "faces": faces}
     wanted, rolling = wanted_of(inputs, upstream), rolling_vector(inputs.rolling_direction)
@@ -69,7 +78,15 @@ def work(inputs: CompensationInputs, upstream: Mapping[str, Result], files: Mapp
         draw, meshes, t, _Lay(inputs.alignment, t), iterations=inputs.iterations, factor=inputs.factor, wave=wave, holder=inputs.blankholder, enough=inputs.tolerance,
     )  # fmt: skip
     watch.step("what it did to the faces", 0.97, 1.0)
-    return report(inputs, faces, got, draw, wave)
+    found = report(inputs, faces, got, draw, wave)
+    if not shape["flanges"]:
+        return found
+    later = Finding(
+        key="compensation.later", severity="note", value=float(len(shape["flanges"])), unit="flanges", source="draw shape of this job",
+        sentence="The faces are moved for the draw shape, whose flanges are still open: what bending them later springs back is left out.",
+        help="Give the flanging tool its own overbend, and measure the finished part before the draw die is recut.",
+    )  # fmt: skip
+    return replace(found, findings=(*found.findings, later))
 
 
 class _Lay:
@@ -89,5 +106,5 @@ class _Lay:
 
 STAGE = Stage(
     name="compensation", title="Compensation", version=1, packages=("tryout", "mechanics", "sheet", "job/places"),
-    needs=("tipping", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work, slow=True,
+    needs=("shape", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work, slow=True,
 )  # fmt: skip

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
+from diewright.job.findings import Finding
 from diewright.job.stage import InputFile, Result, Stage
 from diewright.tryout.blank_mesh import as_sheet, blank_lines
 from diewright.tryout.first_run import choose_mesh
@@ -34,15 +36,29 @@ def work(inputs: TryoutInputs, upstream: Mapping[str, Result], files: Mapping[st
         sheet, t, material, tools, faces, wanted, rolling=rolling, watch=Part(watch, "press", 0.03 if coarse else 0.15, 0.82).watch(),
         hear=Shown(watch, float(faces.values["stroke"]), TOOLS, OPERATIONS),
     )  # fmt: skip
-    return report(
+    found = report(
         Worked(inputs, upstream, wanted, mesh, sheet, lines, model, outcome, chosen.how, chosen.saved, rolling),
         Part(watch, "after the press", 0.82, 1.0).watch(),
     )
+    joined = joined_parts(upstream["shape"]) if inputs.springback else None
+    return found if joined is None else replace(found, findings=(*found.findings, joined))
+
+
+def joined_parts(shape: Result) -> Finding | None:
+    """What the springback of several parts of one draw leaves out; None for one part."""
+    parts = int(shape.values["parts"])
+    if parts == 1:
+        return None
+    return Finding(
+        key="tryout.joined", severity="attend", value=float(parts), limit=1.0, unit="parts", source="draw shape of this job",
+        sentence=f"Springback is read on {parts} parts that are still joined by their bridge; cut apart, each of them springs on its own.",
+        help="Take the shape before the parts are cut apart from it; for a part's own springback work a copy of the job with one part in the draw.",
+    )  # fmt: skip
 
 
 STAGE = Stage(
     name="tryout", title="The tryout", version=1, packages=("tryout", "mechanics", "sheet", "job/places"),
-    needs=("tipping", "sheet", "solution", "blank", "faces", "press"), inputs=tryout_inputs, work=work, slow=True,
+    needs=("shape", "sheet", "solution", "blank", "faces", "press"), inputs=tryout_inputs, work=work, slow=True,
 )  # fmt: skip
 
 __all__ = ["STAGE", "WINDOW", "TryoutInputs", "work"]

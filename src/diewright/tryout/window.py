@@ -300,5 +300,5 @@ def _findings(v: dict[str, Any], setting: float | None, base: float, low: float 
 
 WINDOW = Stage(
     name="window", title="The blankholder", version=1, packages=("tryout", "mechanics", "sheet", "job/places"),
-    needs=("tipping", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work, slow=True,
+    needs=("shape", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work, slow=True,
 )  # fmt: skip

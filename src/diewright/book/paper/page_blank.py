@@ -93,15 +93,15 @@ def _strains(bench: Bench) -> dict[str, Any]:
 
 
 def _edges(bench: Bench) -> Floats | None:
-    """The part's edges, if the blank was worked on the tipped part they belong to."""
-    tip, blank, tipping = (
-        bench.result("tipping"),
+    """The edges of what is drawn, if the blank was worked on the draw shape they belong to."""
+    drawn, blank, shape = (
+        bench.result("shape"),
         bench.states["blank"].entry,
-        bench.states["tipping"].entry if "tipping" in bench.states else None,
+        bench.states["shape"].entry if "shape" in bench.states else None,
     )
-    if tip is None or blank is None or tipping is None or blank.provenance.get("upstream", {}).get("tipping") != tipping.key:
+    if drawn is None or blank is None or shape is None or blank.provenance.get("upstream", {}).get("shape") != shape.key:
         return None
-    return tip.arrays.get("feature_edges")
+    return drawn.arrays.get("feature_edges")
 
 
 def _field(found: Result, mesh: str, name: str) -> Floats:

@@ -56,7 +56,7 @@ const ctx = {
 
   showPlace(finding) {
     const name = ctx.pageOf(finding.stage);
-    const target = ["tipping", "part", "blank", "faces", "details", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation"].includes(finding.stage) ? name : "blank";
+    const target = ["tipping", "part", "shape", "blank", "faces", "details", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation"].includes(finding.stage) ? name : "blank";
     go(target);
     made.get(target)?.place?.(finding);
     made.get(target)?.root.querySelector(".stage")?.scrollIntoView({ block: "nearest" });

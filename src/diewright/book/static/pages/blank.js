@@ -62,11 +62,11 @@ function make(ctx) {
       const have = r.meshes.part.cell ?? {};
       const cell = (n) => (have[n] ? data.cell(r.stage, r.key, "part", n) : null);
       if (fresh) {
-        const t = ctx.result("tipping");
+        const s = ctx.result("shape");
         const outline = r.arrays?.outline ? data.array("blank", r.key, "outline") : null;
         const [points, triangles, flatPoints, flatTriangles, edges, ring] = await Promise.all([
           data.points("blank", r.key, "part"), data.triangles("blank", r.key, "part"), data.points("blank", r.key, "flat"), data.triangles("blank", r.key, "flat"),
-          t?.arrays?.feature_edges ? data.array("tipping", t.key, "feature_edges") : [], outline,
+          s?.arrays?.feature_edges ? data.array("shape", s.key, "feature_edges") : [], outline,
         ]); // prettier-ignore
         picture.say("");
         picture.setMesh("part", points, triangles, [edges]);
@@ -173,4 +173,4 @@ function blankNumbers(r) {
   ];
 }
 
-export default { name: "blank", title: "Blank", stages: ["solution", "blank", "nest"], reads: ["part", "tipping", "sheet", "solution", "blank", "nest"], make };
+export default { name: "blank", title: "Blank", stages: ["solution", "blank", "nest"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "nest"], make };

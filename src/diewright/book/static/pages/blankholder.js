@@ -140,4 +140,4 @@ function runTable(t) {
   return grid(columns.map(([, name, unit]) => ({ name, unit })), t.blankholder_kN.map((_, i) => columns.map(([k]) => cell(k, t[k][i]))), { caption: "One row a tryout; strokes from first touch" }); // prettier-ignore
 }
 
-export default { name: "blankholder", title: "Blankholder", stages: ["window"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "faces", "window"], slow: true, make };
+export default { name: "blankholder", title: "Blankholder", stages: ["window"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "press", "faces", "window"], slow: true, make };

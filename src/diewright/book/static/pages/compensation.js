@@ -113,4 +113,4 @@ const moves = (v) => [
   ["Part laid", v.alignment === "supports" ? "on three points" : "by best fit"], ["Mesh", `${words(v.quality).toLowerCase()}${v.mesh ? `, ${num(v.mesh.triangles, 7)} triangles` : ""}`],
 ]; // prettier-ignore
 
-export default { name: "compensation", title: "Compensation", stages: ["compensation"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "faces", "compensation"], slow: true, make };
+export default { name: "compensation", title: "Compensation", stages: ["compensation"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "press", "faces", "compensation"], slow: true, make };

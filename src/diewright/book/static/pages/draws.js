@@ -197,4 +197,4 @@ function profiles(t, thickness) {
   return chart({ x: { label: "Radius in the blank", symbol: "radius", unit: "mm", lo: 0, hi: end }, y: { label: "Thickness", unit: "mm", lo, hi }, series: [...series, { name: "as bought", x: [0, end], y: [thickness, thickness], kind: "dash", at: 0, below: true }], title: "Mean thickness of each ring after each draw.", height: (w) => Math.min(400, Math.max(270, w * 0.62)) });
 }
 
-export default { name: "draws", title: "Draws", stages: ["draws", "draws_tryout"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "draws", "draws_tryout"], slow: true, make };
+export default { name: "draws", title: "Draws", stages: ["draws", "draws_tryout"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "press", "draws", "draws_tryout"], slow: true, make };

@@ -198,4 +198,4 @@ const carried = (stated) => (typeof stated?.shift_file === "string" ? { file: st
 
 const revisionLine = ({ file }) => h("p", { class: "revision" }, file ? ["Moved against springback by ", h("strong", {}, file), ", which stands beside the job file."] : "Nominal faces: not moved against springback.");
 
-export default { name: "faces", title: "Faces", stages: ["faces", "details"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "faces", "details"], looks: ["tryout", "cad"], also: ["cad"], make };
+export default { name: "faces", title: "Faces", stages: ["faces", "details"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "press", "faces", "details"], looks: ["tryout", "cad"], also: ["cad"], make };

@@ -26,7 +26,7 @@ function make(ctx) {
   const holes = section("Holes");
   const audit = section("Audit of the file");
   const page = frame(ctx, {
-    name: "part", title: "Part", stages: ["part", "tipping"], picture: view.box, side: [file.root, turn.root, mesh.root], sections: [measured, holes, audit],
+    name: "part", title: "Part", stages: ["part", "tipping", "shape"], picture: view.box, side: [file.root, turn.root, mesh.root], sections: [measured, holes, audit],
     print: [
       "The CAD file is read in a process apart and meshed on one skin; nothing is welded, merged or dropped in silence, and the audit lists what was repaired or left.",
       "Tipping: the press direction is chosen for no undercut first, then for a balanced and small draw depth. The draft angle is measured between the wall and the press direction; least radii come from the curvature of the mesh and are clipped for the picture.",
@@ -194,4 +194,4 @@ function turning(ctx) {
   };
 }
 
-export default { name: "part", title: "Part", stages: ["part", "tipping"], reads: ["part", "tipping"], make };
+export default { name: "part", title: "Part", stages: ["part", "tipping", "shape"], reads: ["part", "tipping", "shape"], make };

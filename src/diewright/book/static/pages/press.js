@@ -115,4 +115,4 @@ function candidateTable(v) {
   return grid([{ name: "Press", left: true }, { name: "Serves", left: true }, { name: "Why", left: true }], list.map((c) => [c.name, c.fits ? "yes" : "no", Array.isArray(c.why) ? c.why.join(" ") : c.why || "–"]), { caption: "Presses", className: "words-table", chosen: list.findIndex((c) => c.name === name) }); // prettier-ignore
 }
 
-export default { name: "press", title: "Press", stages: ["press"], reads: ["part", "tipping", "sheet", "solution", "blank", "press"], make };
+export default { name: "press", title: "Press", stages: ["press"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "press"], make };

@@ -121,4 +121,4 @@ const SAID = {
   "tryout.stopped": "stopped early", "tryout.press": "press too weak", "tryout.skid": "skid line shows", "tryout.ironing": "ironed", "tryout.penetration": "contact too deep", "tryout.edge": "edge runs in too far", "tryout.springback": "springs", "faces.die_radius": "tight die radius", "faces.punch_radius": "tight punch radius", "faces.gap": "gap too small",
 }; // prettier-ignore
 
-export default { name: "proposal", title: "Proposal", stages: ["proposal"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "proposal"], slow: true, make };
+export default { name: "proposal", title: "Proposal", stages: ["proposal"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "press", "proposal"], slow: true, make };

@@ -238,4 +238,4 @@ function springTable(v) {
   return grid([{ name: "Point", left: true }, { name: "x   y   z", unit: "mm" }, { name: "Released", unit: "mm" }, { name: "Trimmed", unit: "mm" }], rows, { caption: "How far reference points move from the drawn shape" });
 }
 
-export default { name: "tryout", title: "Tryout", stages: ["tryout"], reads: ["part", "tipping", "sheet", "solution", "blank", "press", "faces", "tryout"], slow: true, make };
+export default { name: "tryout", title: "Tryout", stages: ["tryout"], reads: ["part", "tipping", "shape", "sheet", "solution", "blank", "press", "faces", "tryout"], slow: true, make };

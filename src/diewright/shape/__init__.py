@@ -1,0 +1,1 @@
+"""The draw shape: what is drawn in the first operation where it is not the finished part itself."""
