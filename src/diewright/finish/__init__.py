@@ -1,0 +1,1 @@
+"""The surface: polishing, racks, dipping, plating, the hoist line."""
