@@ -16,6 +16,7 @@ from diewright.press.stage import STAGE as PRESS
 from diewright.proposal.stage import STAGE as PROPOSAL
 from diewright.shape.stage import STAGE as SHAPE
 from diewright.sheet.stage import STAGE as SHEET
+from diewright.trim.cutting import STAGE as CUTTING
 from diewright.trim.stage import STAGE as TRIM
 from diewright.tryout.compensation import STAGE as COMPENSATION
 from diewright.tryout.draws import STAGE as DRAWS_TRYOUT
@@ -23,5 +24,5 @@ from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
 GRAPH = Graph(
-    [PART, TIPPING, SHAPE, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS, TRIM, LINE]
+    [PART, TIPPING, SHAPE, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS, TRIM, CUTTING, LINE]
 )

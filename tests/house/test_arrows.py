@@ -37,7 +37,7 @@ ALLOWED = {
     "worker": {"errors", "desk"},
     "book": BASE | {"", "desk", "job", "geometry", "sheet", "press"},
     "console": {"errors", "desk", "job", "sheet", "press", "prove"},
-    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press", "die", "tryout", "finish"},
+    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press", "die", "tryout", "trim", "finish"},
     "cli": {"errors", "console", "desk", "job", "book", "prove"},
     "": {"desk"},
 }

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from diewright.errors import InputError
 from diewright.geometry.need import between, not_negative, positive
 
@@ -118,3 +120,44 @@ def force_inclined_blade(thickness: float, shear: float, angle_deg: float) -> fl
     """Force of an inclined shear blade ``F = 0.5 tau t^2 / tan(phi)`` [N], ``phi`` the blade's angle [deg] (handbook form, from memory)."""
     phi = math.radians(between(angle_deg, 0.2, 30.0, "the blade angle", "deg"))
     return 0.5 * positive(shear, "the shear strength", "MPa") * positive(thickness, "the thickness", "mm") ** 2 / math.tan(phi)
+
+
+PENETRATION = {"stainless": 0.40, "aluminium": 0.60, "brass": 0.50, "copper": 0.55}
+"""Penetration over thickness at which the sheet breaks (die design handbooks, from memory; stainless uncertain)."""
+PENETRATION_STEEL = ((300.0, 0.50), (390.0, 0.38), (450.0, 0.33), (540.0, 0.27), (700.0, 0.20), (1000.0, 0.15))
+"""Rm [MPa] and penetration of steels: the handbooks' 0.1 % C annealed (0.50) and cold rolled (0.38), 0.2 % C (0.40, 0.28), 0.3 % C (0.33, 0.22), laid over
+Rm by us (from memory)."""
+
+SMALLEST_HOLE = {"steel": 1.0, "stainless": 1.3, "aluminium": 0.8, "brass": 0.9, "copper": 0.9}
+"""Smallest round hole over thickness with an unguided punch: hard steel 1.3, soft steel 1.0, brass 0.9, aluminium 0.8 (die design handbooks, from memory)."""
+SMALLEST_GUIDED = 0.5
+"""The same over the free one when the stripper guides the punch (from memory: 0.5 to 0.3)."""
+
+
+def penetration(family: str, rm: float) -> float:
+    """Share of the thickness that the steel has entered when the sheet breaks [-], by family and ``Rm`` [MPa] (from memory)."""
+    strength = positive(rm, "Rm", "MPa")
+    if family == "steel":
+        x, y = zip(*PENETRATION_STEEL, strict=True)
+        return float(np.interp(strength, x, y))
+    if family not in PENETRATION:
+        raise InputError(
+            f"there is no penetration at break for a metal of the family '{family}'.", help=f"Known: steel, {', '.join(PENETRATION)}."
+        )
+    return PENETRATION[family]
+
+
+def smallest_hole(thickness: float, family: str, rm: float, guided: bool) -> float:
+    """Smallest round hole [mm] that a common punch pierces into a sheet of ``thickness`` [mm] (handbook shares, from memory)."""
+    if family not in SMALLEST_HOLE:
+        raise InputError(f"there is no smallest hole for a metal of the family '{family}'.", help=f"Known: {', '.join(SMALLEST_HOLE)}.")
+    hard = family == "steel" and positive(rm, "Rm", "MPa") >= HARD_STEEL_RM
+    share = 1.3 if hard else SMALLEST_HOLE[family]
+    return share * positive(thickness, "the thickness", "mm") * (SMALLEST_GUIDED if guided else 1.0)
+
+
+def cutting_energy(force: float, thickness: float, share: float, fullness: float = 1.0) -> float:
+    """Work of a cut ``E = k F p t`` [J]; ``F`` [N], ``t`` [mm], ``p`` penetration at break, ``k`` fullness of the force curve, 1 for a rectangle (handbook form, from memory)."""
+    k = between(fullness, 0.1, 2.0, "the fullness of the force curve")
+    p = between(share, 0.05, 1.0, "the penetration")
+    return k * not_negative(force, "the cutting force", "N") * p * positive(thickness, "the thickness", "mm") / 1000.0
