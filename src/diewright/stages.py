@@ -8,6 +8,7 @@ from diewright.die.cad import STAGE as CAD
 from diewright.die.details import STAGE as DETAILS
 from diewright.die.draws import STAGE as DRAWS
 from diewright.die.stage import STAGE as FACES
+from diewright.finish.dip.stage import STAGE as DIP
 from diewright.finish.line.stage import STAGE as LINE
 from diewright.job.graph import Graph
 from diewright.part.stage import STAGE as PART
@@ -24,5 +25,5 @@ from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
 GRAPH = Graph(
-    [PART, TIPPING, SHAPE, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS, TRIM, CUTTING, LINE]
+    [PART, TIPPING, SHAPE, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS, TRIM, CUTTING, LINE, DIP]
 )

@@ -670,6 +670,35 @@ class PlatingStated(Record):
     tries: int = q("", "most solutions that the search for the anodes' place makes", default=14, ge=4, le=200)
 
 
+class DipStated(Record):
+    """The part in a bath: the air that stays when it goes in, the liquid that stays when it comes out."""
+
+    attitude: Literal["auto"] | Vector = q("", "which way of the part is up on the rack, in part coordinates; auto searches", default="auto")
+    significant: Literal["both", "upper", "lower"] = q(
+        "", "side of the sheet on which trapped air does harm, as seen against the press direction", default="both"
+    )
+    directions: int = q("", "attitudes tried in the search", default=1000, ge=100, le=20_000)
+    in_speed: float = q("mm/s", "speed at which the rack is lowered", default=100.0, gt=0, le=2000)
+    out_speed: float = q("mm/s", "speed at which the rack is raised", default=100.0, gt=0, le=2000)
+    drip_time: float = q("s", "time the rack drips over the bath", default=10.0, ge=0, le=3600)
+    density: float = q("kg/m3", "density of the bath", default=1250.0, ge=600, le=3000)
+    viscosity: float = q("mPa s", "viscosity of the bath", default=1.5, gt=0, le=10_000)
+    surface_tension: float = q("mN/m", "surface tension of the bath", default=70.0, gt=0, le=1000)
+    depth: float = q("mm", "bath above the part's highest point when it is in", default=100.0, ge=0, le=20_000)
+    hole_least: float = q(
+        "mm", "narrowest hole that counts: narrower ones of the part are taken as shut, none narrower is proposed", default=3.0, ge=0, le=200
+    )
+    pocket_least: float = q("mm3", "smallest pocket that is named; smaller ones are summed", default=20.0, ge=0, le=1_000_000)
+    parts: int = q("", "parts on the rack", default=1, ge=1, le=10_000)
+
+    @field_validator("attitude")
+    @classmethod
+    def _direction(cls, value: Any) -> Any:
+        if value != "auto" and math.hypot(*value) < 1e-9:
+            raise ValueError("a direction needs a length above zero")
+        return value
+
+
 class AcceptedStated(Record):
     """An ``attend`` finding accepted with a reason; ``value`` is the figure that was accepted."""
 
@@ -701,6 +730,7 @@ class Job(Record):
     plating: PlatingStated = PlatingStated()
     line: LineStated = LineStated()
     trim: TrimStated = TrimStated()
+    dip: DipStated = DipStated()
     accepted: tuple[AcceptedStated, ...] = ()
 
     @model_validator(mode="before")
