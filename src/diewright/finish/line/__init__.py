@@ -1,0 +1,1 @@
+"""The hoist line: the shortest cycle in which hoists carry racks through a row of tanks."""
