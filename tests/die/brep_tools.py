@@ -14,6 +14,7 @@ from diewright.die.fit import plain, settle
 from diewright.die.holder import Holder
 from diewright.die.holder_shape import Cylinder, Shape
 from diewright.die.made import make
+from diewright.die.seams import Origin
 from diewright.die.surface import fine_surface, same_loop, whole_normals
 from diewright.die.zones import split
 from diewright.part.holes import outer_loop
@@ -105,9 +106,9 @@ def asked_of(
         holder = settle(edge, lead, Holder(0.0, curved))
     drawn = lead_on(fine.mesh, whole_normals(fine), edge, outline, 4.0, 5.0 + 0.5 * thickness, 0.02 * thickness, 4.0, lead, holder)
     zones = split(drawn, thickness)
-    made = make(drawn, zones, thickness, extra)
+    made = make(drawn, zones, thickness, extra, Origin(shape.face[fine.parent], len(mesh.points)))
     return {
         "path": path, "unit": "", "numbers": sorted(set(shape.face.tolist())),
         "skin_depth": 0.5 * shape.values["thickness_found"] if shape.values["skin_used"] == "middle" else 0.0, "rotation": rotation, "shift": shift,
-        "drawn": drawn, "zones": zones, "tools": {"die": made.die, "punch": made.punch, "blankholder": made.blankholder}, "thickness": thickness, "extra": extra,
+        "drawn": drawn, "zones": zones, "rule": made.rule, "tools": {"die": made.die, "punch": made.punch, "blankholder": made.blankholder}, "thickness": thickness, "extra": extra,
     }  # fmt: skip

@@ -10,7 +10,6 @@ from die_shapes import SHAPES, ragged
 from diewright.die.build import Built, Stated, build
 from diewright.die.crossing import crossing
 from diewright.die.gaps import gap
-from diewright.die.made import opening_share
 from diewright.die.parallel import sharp_points
 from diewright.die.rules import wall_gap
 from diewright.die.stated import Way, values_of
@@ -30,13 +29,13 @@ def built(name: str, way: Way = "auto") -> Built:
 
 
 def off_the_rule(b: Built) -> np.ndarray:
-    """Measured gap less ``t + c sin^2(slope)`` at the punch's points, away from sharp edges."""
+    """Measured gap less that of the rule at the punch's points, away from sharp edges."""
     used = np.unique(b.drawn.mesh.triangles[b.zones.punched])
     sharp = sharp_points(b.drawn.mesh, b.drawn.normals)
     near = np.unique(b.drawn.mesh.triangles[sharp[b.drawn.mesh.triangles].any(axis=1)])
     used = np.setdiff1d(used, near)
     measured = gap(b.faces.upper.mesh.points[used], b.faces.die).value
-    return measured - (T + (wall_gap(T, "steel") - T) * opening_share(b.drawn)[used])
+    return measured - (T + (wall_gap(T, "steel") - T) * b.faces.rule.share(b.drawn.mesh.points[used], b.drawn.normals[used]))
 
 
 def check(b: Built) -> None:

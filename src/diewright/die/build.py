@@ -16,6 +16,7 @@ from diewright.die.fit import Wanted
 from diewright.die.holder_fit import Spread
 from diewright.die.made import Made, make
 from diewright.die.rim import turned_edge
+from diewright.die.seams import Origin
 from diewright.die.stated import Places, Values, Way, leads
 from diewright.die.surface import fine_surface, same_loop, whole_normals
 from diewright.die.sweep import Folds
@@ -60,8 +61,12 @@ class Built:
     notches: Floats
 
 
-def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank: Floats, stated: Stated, watch: Watch) -> Built:
-    """Make the faces of a ``part`` (middle surface) with unit normals ``exact (k, 3)`` at its first points, edge ``outer`` (point numbers) and flat ``blank (j, 2)``.
+def build(
+    part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank: Floats, stated: Stated, watch: Watch,
+    numbers: NDArray[np.integer] | None = None,
+) -> Built:  # fmt: skip
+    """Make the faces of a ``part`` (middle surface) with unit normals ``exact (k, 3)`` at its first points, edge ``outer`` (point numbers) and flat ``blank (j, 2)``;
+    ``numbers`` of the CAD faces that its first triangles lie on, if it comes from CAD.
 
     Raises :class:`SolveError` where they cannot be made, with the place.
     """
@@ -91,4 +96,9 @@ def build(part: TriMesh, exact: Floats | None, outer: NDArray[np.integer], blank
     watch.step("finding punch and blankholder", 2, 5)
     zones = split(drawn, t)
     watch.step("offsetting the faces", 3, 5)
-    return Built(fine, edge, drawn, zones, make(drawn, zones, t, stated.wall - t), spread, own, notches)
+    origin = None
+    if numbers is not None:
+        filled = np.full(len(part.triangles) - len(numbers), -1, dtype=np.int64)
+        origin = Origin(np.concatenate([np.asarray(numbers, dtype=np.int64), filled])[fine.parent], len(part.points))
+    made = make(drawn, zones, t, stated.wall - t, origin)
+    return Built(fine, edge, drawn, zones, made, spread, own, notches)

@@ -60,7 +60,7 @@ def work(inputs: CadInputs, upstream: Mapping[str, Result], files: Mapping[str, 
     cad = faces_cad(
         files["cad"].path, unit=inputs.unit, numbers=sorted({int(i) for i in np.asarray(tipping.meshes["part"].cell["face"])}),
         skin_depth=0.5 * part["thickness_found"] if part.get("skin_used") == "middle" else 0.0,
-        rotation=np.asarray(tipping.values["rotation"]), shift=np.asarray(tipping.values["shift"]), drawn=built.drawn, zones=built.zones,
+        rotation=np.asarray(tipping.values["rotation"]), shift=np.asarray(tipping.values["shift"]), drawn=built.drawn, zones=built.zones, rule=built.faces.rule,
         tools={"die": built.faces.die, "punch": built.faces.punch, "blankholder": built.faces.blankholder},
         thickness=stated.thickness, extra=stated.wall - stated.thickness, move=move, name=inputs.number, watch=watch,
     )  # fmt: skip

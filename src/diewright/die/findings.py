@@ -189,7 +189,7 @@ def figures_of(m: Measured) -> Iterator[Figure]:
         yield Figure(
             key="faces.clearance", label="Gap between punch and die at a wall", value=m.wall_gap, unit="mm", formula="u = s + k sqrt(10 s)",
             inputs={"s": t, "k": (rules.CLEARANCE_K[m.family], "mm^0.5")}, source="Oehler & Kaiser (from memory)",
-            confidence="handbook rule; the gap is s on level areas and grows to u with sin^2 of the slope, a blend of ours",
+            confidence="handbook rule; the gap is s on level areas and grows to u with sin^2 of the slope, held for up to 3 s to either side of lines where the curvature jumps on a slope so that the die does not break there: a blend of ours",
         )  # fmt: skip
     if m.led_radius is not None:
         yield Figure(

@@ -8,8 +8,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from diewright.die.clearance import REACH, Clearance, sine_share
 from diewright.die.extend import Drawn
 from diewright.die.parallel import Parallel, parallel
+from diewright.die.seams import Origin, find_seams
 from diewright.die.zones import Zones
 from diewright.geometry.mesh import TriMesh
 
@@ -22,7 +24,7 @@ SKIRT = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Made:
-    """The faces in the closed position, the number of drawn triangles each offset turned over with one place of it, and the punch opening line (of several pockets one line round them all)."""
+    """The faces in the closed position, both offsets of the whole drawn surface, the punch opening line (of several pockets one line round them all), and the rule of the clearance they were made with."""
 
     die: TriMesh
     punch: TriMesh
@@ -30,47 +32,28 @@ class Made:
     lower: Parallel
     upper: Parallel
     opening: Floats
+    rule: Clearance
 
 
-def make(drawn: Drawn, zones: Zones, thickness: float, extra: float) -> Made:
-    """Faces from the drawn middle surface.
+def make(drawn: Drawn, zones: Zones, thickness: float, extra: float, origin: Origin | None = None) -> Made:
+    """Faces from the drawn middle surface; ``origin`` what the part's triangles are known by in CAD.
 
-    Punch and blankholder lie ``t/2`` above it, the die ``t/2 + c f`` below with ``f = sin^2(slope)``, so that the gap is ``t`` on level areas and ``t + c`` at a vertical wall
-    (``extra`` is ``c`` [mm]; the blend between is ours). Where the blankholder surface itself slopes, its own ``sin^2`` is taken off on it and, fading, near it:
-    under the blankholder the gap is ``t``.
+    Punch and blankholder lie ``t/2`` above it, the die ``t/2 + c f`` below with ``f = sin^2(slope)``, eased where the curvature jumps on a slope (:mod:`diewright.die.clearance`), so that the gap is ``t`` on
+    level areas and ``t + c`` at a vertical wall, right from the line where the corner ends (``extra`` is ``c`` [mm]; the blend between is ours). Where the blankholder surface itself slopes, its own
+    ``sin^2`` is taken off on it and, fading, near it: under the blankholder the gap is ``t``.
     """
-    normals = drawn.normals
+    normals, holder, radius = drawn.normals, drawn.holder, float(drawn.lead.radius.max())
+    seams = find_seams(drawn, origin, lambda p, n: sine_share(p, n, holder, radius), extra, REACH * thickness)
+    rule = Clearance(holder, radius, seams)
     upper = parallel(drawn.mesh, normals, np.full(len(normals), 0.5 * thickness))
-    lower = parallel(drawn.mesh, normals, -(0.5 * thickness + extra * opening_share(drawn)))
+    lower = parallel(drawn.mesh, normals, -(0.5 * thickness + extra * rule.share(drawn.mesh.points, normals)))
     punch = part_of(upper.mesh, zones.punched)
     loops = _rims(punch)
     lines = [punch.points[loop][:, :2] for loop in loops]
     for loop, line in zip(loops, lines, strict=True):
         punch = _skirted(punch, loop, drawn.holder.height(line) + 0.5 * thickness + SKIRT)
-    return Made(lower.mesh, punch.reversed(), part_of(upper.mesh, zones.held).reversed(), lower, upper, lines[0] if len(lines) == 1 else line_round(lines))
-
-
-def opening_share(drawn: Drawn) -> Floats:
-    """The share ``f (n,)`` of the clearance ``c`` by which the gap is more than the thickness at the drawn surface's points, 0 to 1.
-
-    ``f = sin^2(slope) - w sin^2(slope of the blankholder surface)``; ``w`` is 1 on that surface and fades with the distance from it (to two and a half die radii) and the angle to it (60 deg).
-    """
-    n = drawn.normals
-    share = 1.0 - np.clip(n[:, 2], -1.0, 1.0) ** 2
-    plan = drawn.mesh.points[:, :2]
-    up = drawn.holder.normal(plan)
-    own = 1.0 - up[:, 2] ** 2
-    if own.max() < 1e-12:
-        return np.asarray(share)
-    near = np.abs(drawn.mesh.points[:, 2] - drawn.holder.height(plan)) / float(drawn.lead.radius.max())
-    even = (np.einsum("ij,ij->i", n, up) - 0.5) / (np.cos(np.deg2rad(6.0)) - 0.5)
-    w = _eased(even) * _eased((2.5 - near) / 1.5)
-    return np.asarray(np.clip(share - w * own, 0.0, 1.0))
-
-
-def _eased(x: Floats) -> Floats:
-    x = np.clip(x, 0.0, 1.0)
-    return np.asarray(x * x * (3.0 - 2.0 * x))
+    opening = lines[0] if len(lines) == 1 else line_round(lines)
+    return Made(lower.mesh, punch.reversed(), part_of(upper.mesh, zones.held).reversed(), lower, upper, opening, rule)
 
 
 def part_of(mesh: TriMesh, mask: NDArray[np.bool_]) -> TriMesh:

@@ -90,8 +90,9 @@ def built_of(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) 
         )
     values = values_of(t, inputs.trim_land, inputs.punch_radius, inputs.wall_angle, inputs.die_radius)
     stated = Stated(t, wall, values, inputs.lead_on, _wanted(inputs), inputs.addendum)
-    part, exact = solution.meshes["part"].mesh, upstream["shape"].meshes["part"].point.get("normal")
-    return build(part, exact, np.asarray(solution.arrays["outer"]), upstream["blank"].arrays["outline"], stated, watch), stated
+    part, own = solution.meshes["part"].mesh, upstream["shape"].meshes["part"]
+    outer, outline = np.asarray(solution.arrays["outer"]), upstream["blank"].arrays["outline"]
+    return build(part, own.point.get("normal"), outer, outline, stated, watch, own.cell.get("face")), stated
 
 
 def _made(inputs: FacesInputs, upstream: Mapping[str, Result], watch: Watch) -> Found:

@@ -10,7 +10,6 @@ import os
 import sys
 import traceback
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 from diewright.part import child as border
@@ -27,8 +26,8 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     from diewright.die.brep.lattice import Lattice
     from diewright.die.brep.ring import Plane
     from diewright.die.brep.skin import read_skin
+    from diewright.die.clearance import Clearance, Seams
     from diewright.die.holder import holder_of
-    from diewright.die.made import opening_share
     from diewright.geometry.mesh import TriMesh
     from diewright.part.cad import silence
 
@@ -48,12 +47,11 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     holder = holder_of(request["holder"])
     ground: Any = Plane(holder.level) if holder.kind == "flat" and not any(holder.tilt) else holder
 
+    seams = Seams(a["seam_at"], a["seam_up"], a["seam_share"], a["seam_reach"], a["seam_weight"])
+    rule = Clearance(holder, request["radius"], seams)
+
     def opening(p: Any, n: Any) -> Any:
-        # the rule of the triangles itself, at other points: it reads these four names of the drawn surface
-        drawn: Any = SimpleNamespace(
-            normals=n, mesh=SimpleNamespace(points=p), holder=holder, lead=SimpleNamespace(radius=np.array([request["radius"]]))
-        )
-        return request["extra"] * opening_share(drawn)
+        return request["extra"] * rule.share(p, n)
 
     move = Lattice(a["move_origin"], float(a["move_step"]), a["move_values"]) if "move_values" in a else None
     led = Led(a["columns"], a["standing"], request["joints"], a["outer"], ground)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.die.brep.lattice import sampled
+from diewright.die.clearance import Clearance
 from diewright.die.extend import Drawn
 from diewright.die.zones import Zones
 from diewright.errors import FileError, SolveError
@@ -76,7 +77,7 @@ def _spot(at: Sequence[float]) -> str:
 
 
 def faces_cad(
-    path: Path, *, unit: str, numbers: Sequence[int], skin_depth: float, rotation: Floats, shift: Floats, drawn: Drawn, zones: Zones, tools: dict[str, TriMesh],
+    path: Path, *, unit: str, numbers: Sequence[int], skin_depth: float, rotation: Floats, shift: Floats, drawn: Drawn, zones: Zones, rule: Clearance, tools: dict[str, TriMesh],
     thickness: float, extra: float, move: Callable[[Floats], Floats] | None = None, cuts: Sequence[tuple[str, float]] = (), name: str = "", limits: Limits = LIMITS,
     watch: Watch | None = None,
 ) -> FacesCad:  # fmt: skip
@@ -84,8 +85,8 @@ def faces_cad(
 
     ``path`` is the part's CAD file, ``unit`` as stated in the job, ``numbers`` the CAD faces that were meshed (cell field ``face`` of the part's mesh), ``skin_depth`` [mm] how deep the middle of
     the sheet lies under them (half the thickness found where the skin was moved to the middle, else 0); ``rotation`` and ``shift`` from CAD to press coordinates. ``drawn``
-    and ``zones`` as they were made from the part, ``tools`` the triangulations of the tryout by name. Faces lie ``thickness``/2 above the middle of the sheet, the die
-    ``thickness``/2 and ``extra`` times the opening's share below [mm]. ``move`` displaces points ``(n, 3) -> (n, 3)`` of all tools (compensation). ``cuts``: sections ``("x" | "y", at [mm])``, by default four.
+    and ``zones`` as they were made from the part, ``rule`` of the clearance that the die was made with, ``tools`` the triangulations of the tryout by name. Faces lie ``thickness``/2 above the middle of the sheet, the die
+    ``thickness``/2 and ``extra`` times the rule's share below [mm]. ``move`` displaces points ``(n, 3) -> (n, 3)`` of all tools (compensation). ``cuts``: sections ``("x" | "y", at [mm])``, by default four.
 
     Raises :class:`SolveError` where a surface cannot be made, and when the child runs out of time or memory.
     """
@@ -99,7 +100,8 @@ def faces_cad(
         )
     arrays: dict[str, Any] = {
         "points": drawn.mesh.points, "triangles": drawn.mesh.triangles, "held": zones.held, "punched": zones.punched, "columns": drawn.columns,
-        "standing": drawn.standing, "outer": drawn.outer,
+        "standing": drawn.standing, "outer": drawn.outer, "seam_at": rule.seams.at, "seam_up": rule.seams.up, "seam_share": rule.seams.share, "seam_reach": rule.seams.reach,
+        "seam_weight": rule.seams.weight,
     }  # fmt: skip
     for tool in TOOLS:
         arrays |= {f"{tool}_points": tools[tool].points, f"{tool}_triangles": tools[tool].triangles}
@@ -110,7 +112,7 @@ def faces_cad(
     request = {
         "kind": kind, "unit": unit, "numbers": [int(i) for i in numbers], "half": float(skin_depth), "rotation": np.asarray(rotation).tolist(),
         "shift": np.asarray(shift).tolist(), "thickness": float(thickness), "extra": float(extra), "top": float(tools["punch"].points[:, 2].max()),
-        "holder": drawn.holder.record(), "radius": float(drawn.lead.radius.max()), "joints": sorted({0, *(int(j) for j in drawn.joints), drawn.columns.shape[1] - 1}),
+        "holder": rule.holder.record(), "radius": rule.radius, "joints": sorted({0, *(int(j) for j in drawn.joints), drawn.columns.shape[1] - 1}),
         "cuts": [list(c) for c in cuts], "name": name,
     }  # fmt: skip
     with private_folder() as folder:
