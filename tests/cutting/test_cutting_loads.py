@@ -197,3 +197,27 @@ def test_points_given_twice_do_no_harm():
     p = rectangle(40, 20)
     doubled = np.repeat(p, 3, axis=0)
     assert elements(one("a", doubled), follow=True).area == pytest.approx(120.0, rel=1e-9)
+
+
+def test_a_level_steel_meets_the_thick_side_first():
+    """Touch is on the upper face, half a thickness above the middle surface."""
+    points = rectangle(40, 20)
+    e = elements(one("a", points, thickness=np.where(points[:, 0] > 0, 1.4, 1.0)), follow=False)
+    right, left = e.middle[:, 0] > 19.9, e.middle[:, 0] < -19.9
+    assert e.begin[right] == pytest.approx(0.0)
+    assert e.begin[left] == pytest.approx(0.2)
+
+
+def test_scallops_begin_at_the_foremost_point_and_rise_to_the_depth():
+    e = elements(one("a", rectangle(40, 20)), follow=True, shear="scallop", depth=2.0, pitch=30.0)
+    assert e.begin[0] == 0.0
+    assert e.end[-1] == pytest.approx(0.0, abs=1e-9)
+    assert e.end.max() == pytest.approx(2.0)
+    assert (np.diff(np.sign(e.end - e.begin)) != 0).sum() == 2 * 4 - 1
+
+
+def test_the_centre_over_the_stroke_is_where_the_load_is():
+    _, c = loaded(one("a", circle(8, (40.0, 20.0, 3.0))))
+    known = ~np.isnan(c.centre[:, 0])
+    assert known.sum() > 100
+    assert c.centre[known] == pytest.approx(np.tile([40.0, 20.0, 3.0], (known.sum(), 1)), abs=1e-9)

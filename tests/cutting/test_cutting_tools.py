@@ -170,6 +170,16 @@ def test_web_between_segments_is_the_shortest_way():
         assert float(np.linalg.norm(web.at[0] - web.at[1])) == pytest.approx(web.distance)
 
 
+@pytest.mark.parametrize(
+    ("end", "distance"), [((3.0, 1.0, 0.0), 1.0), ((13.0, 4.0, 0.0), 55 / math.sqrt(170)), ((5.0, -3.0, 0.0), 0.0), ((6.0, 5.0, 0.0), 5.0)]
+)
+def test_web_at_the_end_of_a_segment(end, distance):
+    a = one("a", np.array([[0.0, 0, 0], [10.0, 0, 0]]), closed=False)
+    for b in (np.array([[0.0, 5, 0], end]), np.array([end, [0.0, 5, 0]])):
+        got = web_between(a, one("b", b, closed=False)).distance
+        assert got == pytest.approx(distance, abs=1e-9)
+
+
 def test_webs_are_between_holes_and_edges_but_not_between_trims():
     rim, other = cut("rim", rectangle(100, 100), kind="trim"), cut("rim2", rectangle(90, 90), kind="trim")
     found = webs(
