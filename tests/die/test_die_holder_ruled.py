@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from die_parts import faces_of
+from die_parts import faces_of, upstream
 from die_shapes import Shape, lifted, pan, pan_section, plan_line
 from die_shapes import _shape as shape
 
@@ -19,7 +19,10 @@ from diewright.die.holder_envelope import Envelope
 from diewright.die.holder_fit import fit_cylinder
 from diewright.die.holder_ruled import APART, Aim, Area, Lines, area_of, fit_cone, fit_developable, fit_lines
 from diewright.errors import InputError, SolveError
+from diewright.job.schema import parse
 from diewright.job.stage import Result
+from diewright.proposal import stage
+from diewright.watch import Watch
 
 Floats = np.ndarray
 Height = Callable[[Floats], Floats]
@@ -133,7 +136,9 @@ def test_bounds_on_bend_slope_and_meeting_lines_are_kept() -> None:
         ) == able
 
 
-@pytest.mark.parametrize("rulings", [[(0.0, 0.0, 90.0)], [(0.0, 0.0, 90.0), (0.0, 50.0, 90.0)], [(0.0, -50.0, 0.0), (0.0, 0.0, 90.0), (0.0, 50.0, 0.0)]])
+@pytest.mark.parametrize(
+    "rulings", [[(0.0, 0.0, 90.0)], [(0.0, 0.0, 90.0), (0.0, 50.0, 90.0)], [(0.0, -50.0, 0.0), (0.0, 0.0, 90.0), (0.0, 50.0, 0.0)]]
+)
 def test_rulings_that_make_no_surface_are_refused(rulings: list[tuple[float, float, float]]) -> None:
     with pytest.raises(InputError, match="the rulings stated"):
         fit_developable(aim(upright), rulings)
@@ -194,3 +199,11 @@ def test_kind_apex_and_rulings_are_obeyed() -> None:
     crossing = [{"x": -60.0, "y": 0.0, "direction": 60.0}, {"x": 60.0, "y": 0.0, "direction": 120.0}]
     with pytest.raises(SolveError, match="no developable blankholder"):
         faces_of(s.mesh, s.blank, normals=s.normals, blankholder="developable", blankholder_ruling=crossing)
+
+
+def test_the_proposal_tries_what_the_faces_would_take() -> None:
+    s = fan()
+    job = parse({"sheet": {"thickness": 1.0}, "part": {"unit": "mm"}})
+    found = stage._Proposal(stage._inputs(job), upstream(s.mesh, s.blank, s.normals), {}, Watch())
+    assert found._surfaces()[0] == "conical"
+    assert [r.blankholder for r in found.rows] == ["flat", "cylindrical", "conical"]

@@ -6,6 +6,7 @@ then coarse tryouts of a search over force, die radius and bead. It composes the
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -36,6 +37,8 @@ RADII = (5.0, 10.0)
 """Die radii that are tried, in thicknesses (handbook range, from memory)."""
 
 
+UNEVEN = {"flat": "uneven_flat", "cylindrical": "uneven_curved", "conical": "uneven_conical", "developable": "uneven_developable"}
+"""The value of the faces that says how uneven the draw depth is over a blankholder surface."""
 TORN = -100.0
 """A margin below this says that the sheet tore and no more [percent points]."""
 
@@ -105,10 +108,13 @@ class _Proposal:
     def _surfaces(self) -> tuple[str, Result]:
         """The blankholder surface whose faces have no stop and the most even draw depth."""
         stated = self.inputs.faces.blankholder
-        kinds = ("given",) if self.files else ("flat", "cylindrical") if stated == "auto" else (stated,)
+        kinds = ("given",) if self.files else ("flat", "cylindrical", "auto") if stated == "auto" else (stated,)
         found: list[tuple[float, str, Result]] = []
         why: DeskError | None = None
+        least = math.inf
         for kind in kinds:
+            if kind == "auto" and least <= self.inputs.faces.thickness:
+                continue  # a plane or a cylinder is even enough
             setting = Setting(0.0, self.radii[0])
             self._say(f"faces with a {kind} blankholder", 0.05)
             try:
@@ -121,8 +127,14 @@ class _Proposal:
                 continue
             stops = sum(f.severity == "stop" for f in faces.findings)
             shape = faces.values.get("blankholder") or {}
-            uneven = float(shape.get("uneven_flat" if kind == "flat" else "uneven_curved") or 0.0)
-            simple = 0.1 if kind == "cylindrical" else 0.0  # a curved blankholder is worth it only where it evens the depth
+            if kind == "auto":  # what the rule of the faces takes beyond plane and cylinder, if it does
+                kind = str(shape.get("kind"))
+                if kind in kinds:
+                    continue
+                self.made[kind, 0.0] = faces
+            uneven = float(shape.get(UNEVEN.get(kind, "")) or 0.0)
+            least = min(least, uneven)
+            simple = 0.0 if kind in ("flat", "given") else 0.1  # a curved blankholder is worth it only where it evens the depth
             rating = 1000.0 * stops + uneven / max(float(faces.values["stroke"]), 1e-9) + simple
             radius = float(faces.values.get("die_radius") or 0.0)
             self.rows.append(Row("faces", kind, Trial(Setting(0.0, radius), rating, stops, says=_says(faces))))
