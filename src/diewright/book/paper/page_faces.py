@@ -111,9 +111,9 @@ def _holder(b: dict[str, Any]) -> list[list[str]]:
     if b.get("kind") == "cylindrical":
         rows.append(["Its straight lines run at, from x", said(b.get("direction"), "deg", 3)])
     if b.get("apex"):
-        rows.append(["Its lines meet in plan at x, y", f"{said(b['apex'][0], '', 4)}, {said(b['apex'][1], 'mm', 4)}"])
+        rows.append(["Its lines meet in plan at x, y", ", ".join(f"{round(v, 1) + 0.0:.1f}" for v in b["apex"]) + " mm"])
     if b.get("rulings"):
-        rows.append(["Its lines run at, from x", f"{', '.join(said(r[2], '', 3) for r in b['rulings'])}°"])
+        rows.append(["Its lines run at, from x", ", ".join(f"{r[2]:.1f}" for r in b["rulings"]) + "°"])
     if b.get("bend"):
         rows.append(["Its tightest bend", said(b["bend"], "mm", 3)])
     if b.get("gauss") is not None:

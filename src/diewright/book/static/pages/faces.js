@@ -158,14 +158,14 @@ const rows = (v) => [
 const span = (pair, digits = 3) => (pair[0] === pair[1] || Math.abs(pair[1] - pair[0]) < 1e-6 ? num(pair[0], digits) : `${num(pair[0], digits)} to ${num(pair[1], digits)}`);
 
 /** The directions of the lines that state a surface, in their order. */
-const spread = (angles) => angles.map((v) => num(v, 3)).join(", ");
+const spread = (angles) => angles.map((v) => fixed(v, 1)).join(", ");
 
 /** What is nothing but for rounding is nothing. */
 const tidy = (v) => (Math.abs(v) < 1e-9 ? 0 : v);
 
 /** The blankholder surface and the section round the part's edge. */
 const holderRows = (b, v) => [
-  ["Blankholder surface", words(b.kind)], b.kind === "cylindrical" ? ["Its straight lines run at, from x", b.direction, "deg"] : null, b.apex ? ["Its lines meet in plan at x, y", b.apex.map((v) => num(v, 4)).join(", "), "mm"] : null, b.rulings?.length ? ["Its lines run at, from x", spread(b.rulings.map((r) => r[2])), "deg"] : null, b.bend ? ["Its tightest bend", b.bend, "mm"] : null,
+  ["Blankholder surface", words(b.kind)], b.kind === "cylindrical" ? ["Its straight lines run at, from x", b.direction, "deg"] : null, b.apex ? ["Its lines meet in plan at x, y", b.apex.map((v) => fixed(v, 1)).join(", "), "mm"] : null, b.rulings?.length ? ["Its lines run at, from x", spread(b.rulings.map((r) => r[2])), "deg"] : null, b.bend ? ["Its tightest bend", b.bend, "mm"] : null,
   v.extended || b.depth_most > 1e-3 ? ["Depth of the part's edge below it", span([b.depth_least, b.depth_most]), "mm"] : ["Depth of the part's edge below it", "the edge lies in it"],
   b.uneven_flat !== undefined ? ["Unevenness of the depth, flat", tidy(b.uneven_flat), "mm"] : null, Number.isFinite(b.uneven_curved) ? ["Unevenness of the depth, cylindrical", tidy(b.uneven_curved), "mm"] : null, Number.isFinite(b.uneven_conical) ? ["Unevenness of the depth, conical", tidy(b.uneven_conical), "mm"] : null, Number.isFinite(b.uneven_developable) ? ["Unevenness of the depth, developable", tidy(b.uneven_developable), "mm"] : null,
   Number.isFinite(b.gauss) ? ["Largest Gaussian curvature", tidy(1e6 * b.gauss), "1/m2"] : null, b.lead_on ? ["The edge is led on by", { blend: "a blend", profile: "land, radius, wall, radius", wall: "its own wall" }[b.lead_on] ?? b.lead_on] : null,
