@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from diewright.blank.stage import NEST, SOLUTION
 from diewright.blank.stage import STAGE as BLANK
+from diewright.develop.stage import STAGE as DEVELOPED
 from diewright.die.cad import STAGE as CAD
 from diewright.die.details import STAGE as DETAILS
 from diewright.die.draws import STAGE as DRAWS
 from diewright.die.stage import STAGE as FACES
 from diewright.finish.dip.stage import STAGE as DIP
 from diewright.finish.line.stage import STAGE as LINE
+from diewright.finish.plating.stage import ANODES
+from diewright.finish.plating.stage import STAGE as PLATING
 from diewright.job.graph import Graph
 from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
@@ -25,5 +28,30 @@ from diewright.tryout.stage import STAGE as TRYOUT
 from diewright.tryout.stage import WINDOW
 
 GRAPH = Graph(
-    [PART, TIPPING, SHAPE, SHEET, SOLUTION, BLANK, NEST, PRESS, FACES, PROPOSAL, DRAWS, TRYOUT, WINDOW, DRAWS_TRYOUT, COMPENSATION, CAD, DETAILS, TRIM, CUTTING, LINE, DIP]
+    [
+        PART,
+        TIPPING,
+        SHAPE,
+        SHEET,
+        SOLUTION,
+        BLANK,
+        NEST,
+        PRESS,
+        FACES,
+        PROPOSAL,
+        DRAWS,
+        TRYOUT,
+        WINDOW,
+        DRAWS_TRYOUT,
+        COMPENSATION,
+        CAD,
+        DETAILS,
+        TRIM,
+        DEVELOPED,
+        CUTTING,
+        LINE,
+        PLATING,
+        ANODES,
+        DIP,
+    ]
 )

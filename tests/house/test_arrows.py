@@ -30,14 +30,15 @@ ALLOWED = {
     "tryout": STAGE_TOOLS,
     "finish": STAGE_TOOLS,
     "trim": STAGE_TOOLS,
+    "develop": STAGE_TOOLS | {"trim", "tryout"},  # runs the tryout, and maps lines as the trim does
     "die": STAGE_TOOLS | {"part"},  # only its reader of foreign files, see below
     "proposal": STAGE_TOOLS | {"blank", "die", "tryout"},  # composes the pure functions of these stages
-    "stages": {"job", "part", "shape", "sheet", "blank", "press", "die", "tryout", "trim", "proposal", "finish"},
+    "stages": {"job", "part", "shape", "sheet", "blank", "press", "die", "tryout", "trim", "develop", "proposal", "finish"},
     "desk": BASE | {"job", "stages"},
     "worker": {"errors", "desk"},
     "book": BASE | {"", "desk", "job", "geometry", "sheet", "press"},
     "console": {"errors", "desk", "job", "sheet", "press", "prove"},
-    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "blank", "press", "die", "tryout", "trim", "finish"},
+    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "shape", "blank", "press", "die", "tryout", "trim", "finish", "develop"},
     "cli": {"errors", "console", "desk", "job", "book", "prove"},
     "": {"desk"},
 }

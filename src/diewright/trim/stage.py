@@ -92,8 +92,8 @@ def work(inputs: TrimInputs, upstream: Mapping[str, Result], files: Mapping[str,
     drawn = cut_out(sheet, rim.points, trim_line, faces.meshes["blankholder"].mesh)
     short = int(np.argmax(rim.short))
     found = Found(
-        tuple(cuts), {c.name: c for c in curves}, left_out, tuple(same), tuple(meets), _bends(inputs, cuts, sheet, solved, tipping), _past(cuts, rim.points, ("trim", "pierce")),
-        _past(cuts, trim_line, ("pierce",)), _undercut(cuts, tipping), float(rim.short[short]), rim.points[short], inputs.lean_care, inputs.lean_most, inputs.knife, web, inputs.thickness,
+        tuple(cuts), {c.name: c for c in curves}, left_out, tuple(same), tuple(meets), _bends(inputs, cuts, sheet, solved, tipping), _past(cuts, sheet, rim.points, ("trim", "pierce")),
+        _past(cuts, sheet, trim_line, ("pierce",)), _undercut(cuts, tipping), float(rim.short[short]), rim.points[short], inputs.lean_care, inputs.lean_most, inputs.knife, web, inputs.thickness,
     )  # fmt: skip
     arrays: dict[str, np.ndarray] = {"rim": rim.points, "rim_flat": rim.flat}
     for cut in cuts:
@@ -156,12 +156,13 @@ def _bends(inputs: TrimInputs, cuts: list[Cut], sheet: DrawnSheet, solved: Any, 
     return out
 
 
-def _past(cuts: list[Cut], edge: Floats, kinds: tuple[str, ...]) -> dict[str, Floats]:
-    """Points of stated lines past a closed edge on the sheet."""
+def _past(cuts: list[Cut], sheet: DrawnSheet, edge: Floats, kinds: tuple[str, ...]) -> dict[str, Floats]:
+    """Points of stated lines past a closed edge on the sheet; the whole sheet says which side is inside."""
     out = {}
     for c in cuts:
         if c.name.startswith("line_") and c.kind in kinds:
-            past = inside_line(c.points, edge, c.normals) < -OVER
+            points, normals = np.vstack([sheet.mesh.points, c.points]), np.vstack([sheet.normals, c.normals])
+            past = inside_line(points, edge, normals)[len(sheet.mesh.points) :] < -OVER
             if past.any():
                 out[c.name] = c.points[past]
     return out
