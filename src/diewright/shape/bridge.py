@@ -25,9 +25,12 @@ SQUARE = np.cos(np.radians(80.0))
 LEVELS = 2000
 STEEP = np.sin(np.radians(3.0))
 """Least upward part of the unit normal of the bridge."""
-ROWS = (8, 60)
+ROWS = (8, 90)
+ROW_TURN = np.radians(8.0)
+"""Most that a section turns from one row of the mesh to the next."""
 LEAN, WEDGE = np.radians(60.0), np.radians(12.0)
 """Most that a section leans at the bridge's ends, and least angle between it and the facing edge."""
+_SNAP = 0.3  # of the distance to the next point: points of both runs nearer than that share a section
 _SOFTER = (1.0, 0.6, 0.3, 0.0)  # shares of the lean tried
 
 
@@ -51,7 +54,7 @@ class Bridge:
 
 @dataclass(frozen=True, eq=False)
 class _Run:
-    """Point numbers along a run, its places, arc share (0 to 1), unit directions of the sections in space, length [mm], corner [rad] left at its ends."""
+    """Point numbers along a run, its places, share along it (0 to 1) by which runs are matched, unit directions of the sections in space, length [mm], corner [rad] left at its ends."""
 
     numbers: Ints
     points: Floats
@@ -184,7 +187,22 @@ def _run(points: Floats, up: Floats, loop: Ints, ends: tuple[int, int], out: Flo
     normal = up[numbers]
     way = plan * np.maximum(normal[:, 2], 0.02)[:, None]
     way[:, 2] = -np.einsum("ij,ij->i", normal, plan)
-    return _Run(numbers, p, length / length[-1], way / np.linalg.norm(way, axis=1, keepdims=True), float(length[-1]), float(corner))
+    return _Run(
+        numbers,
+        p,
+        _matched(p, length / length[-1], sense * np.array([-out[1], out[0], 0.0])),
+        way / np.linalg.norm(way, axis=1, keepdims=True),
+        float(length[-1]),
+        float(corner),
+    )
+
+
+def _matched(p: Floats, arc: Floats, across: Floats) -> Floats:
+    """Share along a run: how far across it has come, never back, and to a fifth its ``arc`` share, so that a notch does not shift what lies beside it and every edge has some share."""
+    gone = np.maximum.accumulate((p - p[0]) @ across)
+    if gone[-1] < 1e-6:
+        return arc
+    return 0.8 * gone / gone[-1] + 0.2 * arc
 
 
 def _plan_angle(out: Floats, d: Floats) -> float:
@@ -196,7 +214,13 @@ def _filled(mesh: TriMesh, one: _Run, two: _Run, u: Floats) -> Bridge | Floats:
     chord = _at(two, np.linspace(0, 1, 50))[0] - _at(one, np.linspace(0, 1, 50))[0]
     across = np.hypot(chord[:, 0], chord[:, 1])
     edge = 0.5 * (one.length / (len(one.share) - 1) + two.length / (len(two.share) - 1))
-    rows = int(np.clip(round(float(across.mean()) / edge), *ROWS))
+    ways = [_at(run, np.linspace(0, 1, 50))[1] for run in (one, two)]
+    straight = chord / np.linalg.norm(chord, axis=1, keepdims=True)
+    turned = sum(
+        np.arccos(np.clip(np.einsum("ij,ij->i", sense * way, straight), -1.0, 1.0)) for sense, way in zip((1.0, -1.0), ways, strict=True)
+    )
+    # a section turns from its end to its middle and back: twice the angles at its ends
+    rows = int(np.clip(max(round(float(across.mean()) / edge), np.ceil(2.0 * float(np.max(turned)) / ROW_TURN)), *ROWS))
     if (chord @ u <= 0).any():
         k = int(np.argmin(chord @ u))
         raise SolveError(
@@ -204,20 +228,15 @@ def _filled(mesh: TriMesh, one: _Run, two: _Run, u: Floats) -> Bridge | Floats:
             where="shape.spacing",
             help="State more spacing.",
         )
-    shares, numbers, points, radius = [one.share], [one.numbers], [], []
-    count, same = len(mesh.points), len(one.share) == len(two.share)
+    first, last = _paired(one.share, two.share)
+    count, points, radius = len(mesh.points), [], []
+    numbers = count + np.arange(rows - 1)[:, None] * len(first) + np.arange(len(first))
     for k in range(1, rows):
-        w = k / rows
-        s = (1.0 - w) * one.share + w * two.share if same else (one.share if w < 0.5 else two.share)
-        x, r = _section(one, two, s, w)
-        shares.append(s)
-        numbers.append(count + np.arange(len(s)))
+        x, r = _section(one, two, first, last, k / rows)
         points.append(x)
         radius.append(r)
-        count += len(s)
-    shares.append(two.share)
-    numbers.append(two.numbers)
-    triangles = np.concatenate([_zip(shares[k], numbers[k], shares[k + 1], numbers[k + 1]) for k in range(rows)])
+    inner = [_zip(first, numbers[k], first, numbers[k + 1]) for k in range(rows - 2)]
+    triangles = np.concatenate([_zip(one.share, one.numbers, first, numbers[0]), *inner, _zip(last, numbers[-1], two.share, two.numbers)])
     new, bend = np.concatenate(points), np.concatenate(radius)
     joined = TriMesh(np.concatenate([mesh.points, new]), triangles)
     rise = joined.normals[:, 2]
@@ -236,9 +255,23 @@ def _at(run: _Run, s: Floats) -> tuple[Floats, Floats]:
     return p, way / np.linalg.norm(way, axis=1, keepdims=True)
 
 
-def _section(one: _Run, two: _Run, s: Floats, w: float) -> tuple[Floats, Floats]:
-    """Points of the sections ``s`` at ``w`` (0 to 1 across) and their signed radii: ``k = (x' z'' - z' x'') / |c'|^3`` in the plane of the section."""
-    (a, ta), (b, tb) = _at(one, s), _at(two, s)
+def _paired(s: Floats, r: Floats) -> tuple[Floats, Floats]:
+    """Shares on both runs of all sections ``(k,)``: one from each point of either run; points of both that lie nearly across from each other share theirs."""
+    ds, dr = np.diff(s), np.diff(r)
+    room_s, room_r = (np.minimum(np.append(d, np.inf), np.insert(d, 0, np.inf)) for d in (ds, dr))
+    near = np.argmin(np.abs(r[:, None] - s[None, :]), axis=1)
+    taken = np.abs(r - s[near]) < _SNAP * np.minimum(room_r, room_s[near])
+    mate = np.full(len(s), np.nan)
+    mate[near[taken]] = r[taken]
+    first = np.concatenate([s, r[~taken]])
+    last = np.concatenate([np.where(np.isnan(mate), s, mate), r[~taken]])
+    order = np.argsort(first + last, kind="stable")
+    return first[order], last[order]
+
+
+def _section(one: _Run, two: _Run, s: Floats, r: Floats, w: float) -> tuple[Floats, Floats]:
+    """Points at ``w`` (0 to 1 across) of the sections from shares ``s`` of the first run to ``r`` of the second and their signed radii: ``k = (x' z'' - z' x'') / |c'|^3`` in the plane of the section."""
+    (a, ta), (b, tb) = _at(one, s), _at(two, r)
     size = np.linalg.norm(b - a, axis=1, keepdims=True)
     ta, tb = ta * size, -tb * size
     x = (2 * w**3 - 3 * w**2 + 1) * a + (w**3 - 2 * w**2 + w) * ta + (3 * w**2 - 2 * w**3) * b + (w**3 - w**2) * tb
@@ -255,7 +288,7 @@ def _zip(s: Floats, a: Ints, r: Floats, b: Ints) -> Ints:
         return np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     out, i, j = [], 0, 0
     while i < len(a) - 1 or j < len(b) - 1:
-        if j == len(b) - 1 or (i < len(a) - 1 and s[i + 1] <= r[j + 1]):
+        if j == len(b) - 1 or (i < len(a) - 1 and s[i + 1] - r[j] <= r[j + 1] - s[i]):
             out.append((a[i], b[j], a[i + 1]))
             i += 1
         else:

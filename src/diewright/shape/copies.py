@@ -46,14 +46,14 @@ def shadow(points: Floats, triangles: NDArray[np.integer]) -> shapely.Geometry:
     return shapely.union_all(plan[shapely.area(plan) > 1e-9], grid_size=1e-6)
 
 
-def must_clear(mesh: TriMesh, second: Floats) -> None:
-    """Raises :class:`InputError` where the part and its copy overlap in plan."""
+def clear_shadows(mesh: TriMesh, second: Floats) -> tuple[shapely.Geometry, shapely.Geometry]:
+    """Plan areas of the part and of its copy; raises :class:`InputError` where they overlap."""
     one = shadow(mesh.points, mesh.triangles)
-    turned = placed(mesh.points, second)
-    other = shadow(turned, mesh.triangles)
+    other = shapely.transform(one, lambda xy: xy @ second[:2, :2].T + second[:2, 3])  # upright motions move the plan alone
     common = shapely.intersection(one, other)
     if common.area > TOUCH:
         at = common.representative_point()
         raise InputError(
             f"the copies overlap by {common.area:.3g} mm2 in plan, at ({at.x:.1f}, {at.y:.1f}) mm.", where="shape.spacing", help="State more spacing, or another side.",
         )  # fmt: skip
+    return one, other

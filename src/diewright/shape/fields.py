@@ -76,8 +76,8 @@ def _with(hole: dict[str, Any], centre: Floats, axis: Floats) -> dict[str, Any]:
     return {**hole, "centre": centre.tolist(), "axis": axis.tolist(), "askew_deg": askew}
 
 
-def copied_shape(shape: Shape, places: Floats) -> tuple[Shape, list[np.ndarray]]:
-    """All copies side by side, not yet joined, and the point numbers that each began with."""
+def copied_shape(shape: Shape, places: Floats) -> Shape:
+    """All copies side by side, not yet joined."""
     n, most = len(shape.mesh.points), max(shape.loops, default=0)
     points, triangles, normals, edges = [], [], [], []
     loops: dict[int, np.ndarray] = {}
@@ -99,8 +99,7 @@ def copied_shape(shape: Shape, places: Floats) -> tuple[Shape, list[np.ndarray]]
     cell = {name: np.concatenate([a] * count) for name, a in shape.cell.items()}
     cell["copy"] = np.repeat(np.arange(count, dtype=np.int32), len(shape.mesh.triangles))
     mesh = TriMesh(np.concatenate(points), np.concatenate(triangles))
-    rims = [np.arange(k * n, (k + 1) * n) for k in range(count)]
-    return Shape(mesh, point, cell, loops, holes, np.concatenate(edges)), rims
+    return Shape(mesh, point, cell, loops, holes, np.concatenate(edges))
 
 
 def joined_shape(shape: Shape, bridge: Bridge) -> Shape:

@@ -19,7 +19,7 @@ from diewright.job.stage import InputFile, Result, Stage
 from diewright.part import measure
 from diewright.shape.bridge import Bridge, bridge
 from diewright.shape.carry import carry
-from diewright.shape.copies import must_clear, placements, shadow
+from diewright.shape.copies import clear_shadows, placements, shadow
 from diewright.shape.fields import Shape, copied_shape, joined_shape, measured, opened_shape
 from diewright.shape.findings import Unfolded, findings_of
 from diewright.shape.flange import Flange, find_flange, seed_at, seed_of
@@ -169,10 +169,9 @@ def _must_part(mesh: TriMesh, found: list[tuple[int, FlangeStated, Flange]]) -> 
 def _doubled(shape: Shape, moved: NDArray[np.bool_], inputs: ShapeInputs) -> tuple[Shape, NDArray[np.bool_], np.ndarray, Bridge]:
     side = float(np.radians(inputs.side))
     places = placements(shape.mesh, inputs.copies, side, inputs.spacing)
-    must_clear(shape.mesh, places[1])
-    both, _ = copied_shape(shape, places)
+    own = clear_shadows(shape.mesh, places[1])
+    both = copied_shape(shape, places)
     joint = bridge(both.mesh, both.point["normal"], len(shape.mesh.triangles), side, inputs.thickness, inputs.spacing)
-    own = [shadow(both.mesh.points, both.mesh.triangles[both.cell["copy"] == k]) for k in range(len(places))]
     whole = joined_shape(both, joint)
     between = shadow(whole.mesh.points, joint.triangles)
     for k, part in enumerate(own):
