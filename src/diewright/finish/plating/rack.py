@@ -186,4 +186,8 @@ def _plate(at: Floats, size: Floats, edge: float) -> TriMesh:
     points[:, v] += size[v] * b.ravel()
     i = np.arange((n + 1) * (m + 1)).reshape(n + 1, m + 1)
     p, q, r, s = i[:-1, :-1].ravel(), i[1:, :-1].ravel(), i[1:, 1:].ravel(), i[:-1, 1:].ravel()
-    return TriMesh(points, np.concatenate([np.column_stack([p, q, r]), np.column_stack([p, r, s])]))
+    # the diagonal leaves every corner: a triangle with all three points on the rim could not be opened
+    row, column = np.divmod(np.arange(n * m), m)
+    other = ((row == 0) & (column == m - 1)) | ((row == n - 1) & (column == 0))
+    a, b = np.where(other, q, p), np.where(other, s, r)
+    return TriMesh(points, np.concatenate([np.column_stack([a, np.where(other, r, q), b]), np.column_stack([a, b, np.where(other, p, s)])]))
