@@ -35,7 +35,7 @@ HERE = Path(__file__).parent
 # page -> the stage without which the book does not hold it
 PAGES = {
     "part": "part", "sheet": "sheet", "blank": "blank", "press": "press", "faces": "faces", "draws": "draws", "proposal": "proposal", "tryout": "tryout",
-    "blankholder": "window", "compensation": "compensation", "readiness": "",
+    "blankholder": "window", "compensation": "compensation", "line": "line", "readiness": "",
 }  # fmt: skip
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 FRESH = {"cache-control": "no-store"}

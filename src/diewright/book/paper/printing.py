@@ -18,6 +18,7 @@ from diewright.book.paper import (
     page_compensation,
     page_draws,
     page_faces,
+    page_line,
     page_part,
     page_press,
     page_proposal,
@@ -44,6 +45,7 @@ PAGES = (
     page_tryout,
     page_blankholder,
     page_compensation,
+    page_line,
     page_readiness,
 )
 WIDTH = 180.0  # of what is printed on a standing sheet [mm], as the title block of ISO 7200

@@ -9,6 +9,7 @@ import blank from "./pages/blank.js";
 import press from "./pages/press.js";
 import faces from "./pages/faces.js";
 import draws from "./pages/draws.js";
+import line from "./pages/line.js";
 import proposal from "./pages/proposal.js";
 import tryout from "./pages/tryout.js";
 import blankholder from "./pages/blankholder.js";
@@ -26,7 +27,7 @@ let saidLast = "";
 
 const BOOT = JSON.parse(document.getElementById("boot").textContent);
 // a page is in the book when the desk knows its stages
-const PAGES = [part, sheet, blank, press, faces, draws, proposal, tryout, blankholder, compensation, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
+const PAGES = [part, sheet, blank, press, faces, draws, proposal, tryout, blankholder, compensation, line, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
 
 const ctx = {
   book: BOOT,

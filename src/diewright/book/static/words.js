@@ -81,6 +81,8 @@ const LABELS = {
   "proposal.tryouts": "Tryouts at most", "proposal.beads": "Draw beads may be proposed", "compensation.iterations": "Moves of the faces", "compensation.factor": "Share taken back at a time", "compensation.quality": "Mesh of the sheet",
   "compensation.tolerance": "Tolerance of the part", "compensation.wave": "Wave passed on by half", "compensation.alignment": "How the part is laid", "compensation.blankholder": "Blankholder",
   "draws.blank_diameter": "Diameter of the blank", "draws.quality": "Mesh of the sheet",
+  "line.cycle_most_s": "Longest cycle that will do", "line.racks_per_cycle": "Mix repeated in a cycle", "line.parts_per_rack": "Parts on a rack", "line.lift_m": "Height of the lift", "line.gap_m": "Distance of hoists",
+  "line.tick_s": "Step of time", "line.time_limit_s": "Longest search", "line.what_if_s": "Time for what changes bring", "line.track_from_m": "Track from", "line.track_to_m": "Track to",
   "press.name": "Press", "press.strokes_per_minute": "Strokes",
 }; // prettier-ignore
 

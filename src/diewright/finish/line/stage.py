@@ -18,7 +18,7 @@ from diewright.finish.line.problem import problem_of
 from diewright.finish.line.report import CAUTIONS, figures, findings, list_of_moves
 from diewright.finish.line.schedule import moves_table, soaks_table
 from diewright.finish.line.solve import solve
-from diewright.finish.line.stated import plant_of, typical
+from diewright.finish.line.stated import plant_of, stated_hoists, typical
 from diewright.finish.line.ways import way_table, ways_of
 from diewright.finish.line.what_if import what_if
 from diewright.job.schema import Job, LineStated
@@ -102,6 +102,7 @@ def _values(f: Found, line: LineStated) -> dict[str, Any]:
         "recipes": [r.name for r in plant.recipes], "mix": list(plant.mix), "what_if": f.rows,
         "conflict": None if f.conflict is None else {"limit": f.conflict.limit, "minimal": f.conflict.minimal, "members": list(f.conflict.sentences), "sentence": f.conflict.sentence},
         "cautions": list(CAUTIONS),
+        "stated": {"tank": [t.model_dump() for t in line.tank or typical()[0]], "hoist": [h.model_dump() for h in stated_hoists(line)]},
     }  # fmt: skip
 
 

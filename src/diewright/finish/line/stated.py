@@ -26,16 +26,12 @@ def typical() -> tuple[tuple[TankStated, ...], tuple[HoistStated, ...]]:
 
 def plant_of(line: LineStated) -> Plant:
     """The line as stated, or the typical one where no tank is stated. Raises :class:`InputError`."""
-    tanks, hoists = line.tank, line.hoist
+    tanks, hoists = line.tank, stated_hoists(line)
     if not tanks:
         if line.recipe or line.mix:
             raise InputError("recipes are stated, but no tank.", where="line.tank", help="State the tanks that they pass through.")
         tanks = typical()[0]
-    if not hoists:
-        hoists = typical()[1] if not line.tank else (HoistStated(),)
     _distinct([t.name for t in tanks], "line.tank", "tank")
-    if len(hoists) > 1 and len({h.name for h in hoists}) == 1 == len({h.name for h in hoists} & {"hoist"}):
-        hoists = tuple(h.model_copy(update={"name": f"hoist {k + 1}"}) for k, h in enumerate(hoists))
     _distinct([h.name for h in hoists], "line.hoist", "hoist")
     stations = tuple(Station(t.name, t.position_m, t.cells, t.role, t.least_s if t.role != "bath" else 0.0) for t in tanks)
     ends = [s.position for s in stations]
@@ -54,6 +50,11 @@ def plant_of(line: LineStated) -> Plant:
     )  # fmt: skip
     validate(plant)
     return plant
+
+
+def stated_hoists(line: LineStated) -> tuple[HoistStated, ...]:
+    """The hoists as stated; those of the typical line, or one for a line of one's own, where none is."""
+    return line.hoist or (typical()[1] if not line.tank else (HoistStated(),))
 
 
 def _distinct(names: Sequence[str], where: str, what: str) -> None:
