@@ -88,6 +88,17 @@ def test_auto_finds_an_attitude_in_which_a_tray_empties() -> None:
     assert worst.values["drag_out"]["part_mL"] == pytest.approx(48.0 + worst.values["drag_out"]["drained_mL"])
 
 
+def test_the_best_attitudes_lie_apart_and_the_one_with_most_room_comes_first() -> None:
+    best = dipped(cup(count=24), significant="lower").tables[
+        "attitudes"
+    ]  # air inside does no harm: any attitude with the mouth down is free
+    ups = np.stack([best[f"up_{c}"] for c in "xyz"], axis=1)
+    assert (ups @ ups.T - 2 * np.eye(3)).max() < math.cos(math.radians(30))
+    assert ups[0, 2] < -math.cos(math.radians(10))
+    assert best["room_deg"][0] == best["room_deg"].max()
+    assert best["pool_mm3"].max() == 0.0
+
+
 def test_significance_decides_whether_air_is_harm() -> None:
     up = (0, 0, -1)
     inside = dipped(cup(count=24), attitude=up, significant="upper")  # the inside of this cup lies against the press direction

@@ -32,44 +32,46 @@ def shut(height: Floats, order: NDArray[np.int64], start: Ints, near: Ints, is_o
     A part that never meets the open (closed hollow body) is no pool.
     """
     n = height.shape[0]
-    rank = np.full(n, n, np.int64)
     parent = np.arange(n)
-    after = np.arange(n)  # ring of the members of a part
-    free = np.zeros(n, np.uint8)
+    after = np.arange(n)  # ring of the members of a shut part
     lowest = np.arange(n)
+    state = np.zeros(n, np.uint8)  # 0 not yet reached, 1 in a shut part, 2 in the open
     pool = np.full(n, -1, np.int32)
     level = np.zeros(n)
     bottom = np.zeros(n, np.int32)
     lip = np.zeros(n, np.int32)
     count = 0
-    for k in range(n):
-        v = order[k]
-        rank[v] = k
+    for v in order:
         out = is_open[v] == 1
+        if not out:
+            for e in range(start[v], start[v + 1]):
+                if state[near[e]] == 2:
+                    out = True
+                    break
+        state[v] = 2 if out else 1
         for e in range(start[v], start[v + 1]):
             w = near[e]
-            if rank[w] < k and free[_find(parent, w)] == 1:
-                out = True
-        free[v] = 1 if out else 0
-        for e in range(start[v], start[v + 1]):
-            w = near[e]
-            if rank[w] >= k:
+            if state[w] != 1:
                 continue
-            a, b = _find(parent, v), _find(parent, w)
-            if a == b:
-                continue
-            if out and free[b] == 0:
-                if height[lowest[b]] < height[v]:
-                    i = b
-                    while True:
+            b = _find(parent, w)
+            if out:
+                deep = height[lowest[b]] < height[v]
+                i = b
+                while True:
+                    state[i] = 2
+                    if deep:
                         pool[i] = count
-                        i = after[i]
-                        if i == b:
-                            break
+                    i = after[i]
+                    if i == b:
+                        break
+                if deep:
                     level[count], bottom[count], lip[count] = height[v], lowest[b], v
                     count += 1
-                free[b] = 1
-            if rank[lowest[b]] < rank[lowest[a]]:
+                continue
+            a = _find(parent, v)
+            if a == b:
+                continue
+            if lowest[a] == v or height[lowest[b]] < height[lowest[a]]:
                 lowest[a] = lowest[b]
             parent[b] = a
             after[a], after[b] = after[b], after[a]
