@@ -116,6 +116,22 @@ def test_the_outline_goes_on_without_a_corner_round_the_bridges_ends():
     assert r.values["bridge"]["corner_deg"] < 12.5
 
 
+def test_sides_that_run_together_go_on_into_the_neck():
+    """A trapezium whose sides lean by 14 degrees towards the neck: where they meet the bridge the outline turns by no more than one row of its cubic."""
+    facing = [(80.0, y) for y in (-30.0, -20.0, -10.0, 0.0, 10.0, 20.0, 30.0)]
+    r = shaped(plate([(0.0, 50.0), (0.0, -50.0), *facing]), copies="mirrored", spacing=30.0)
+    mesh = r.meshes["part"].mesh
+    line = mesh.points[mesh.boundary_loops[0]][:, :2]
+    step = np.roll(line, -1, axis=0) - line
+    angle = np.degrees(np.arctan2(step[:, 1], step[:, 0]))
+    turn = np.abs((angle - np.roll(angle, 1) + 180.0) % 360.0 - 180.0)
+    at = [int(np.argmin(np.hypot(*(line - p).T))) for p in ((80.0, -30.0), (80.0, 30.0), (110.0, -30.0), (110.0, 30.0))]
+    assert turn[at].max() < 5.0
+    assert r.values["bridge"]["corner_deg"] < 1e-6
+    lowest = line[(line[:, 0] > 80.0) & (line[:, 1] < 0.0)][:, 1]
+    assert lowest.max() > -29.0  # the neck is waisted, as the sides ask
+
+
 def test_the_bridge_is_tangent_to_sloping_flanges():
     """Flanges that fall 20 degrees outwards: the bridge leaves at that slope and its middle hangs c tan(20)/4 below, a cubic's sag."""
     tilt, c = 20.0, 40.0
