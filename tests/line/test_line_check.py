@@ -14,7 +14,9 @@ from line_tools import handed, holds, random_plant, shifted, told
 from diewright.finish.line import instances
 from diewright.finish.line.check import faults
 from diewright.finish.line.crossing import forbidden
+from diewright.finish.line.plant import Hoist, Plant, Recipe, Station, Visit
 from diewright.finish.line.problem import problem_of
+from diewright.finish.line.schedule import Carry, Schedule
 from diewright.finish.line.solve import solve
 from diewright.finish.line.ways import ways_of
 from diewright.prove.line import published_schedule
@@ -74,6 +76,9 @@ def test_ways_that_are_changed_are_caught() -> None:
 
     w = ways[1]
     assert "come within" in said(replace(w, position=ways[0].position[0] + 0.0 * w.position + plant.gap / 2))
+    near = replace(ways[0], position=ways[0].position + 0.9 * plant.gap)
+    assert f"come within {0.9 * plant.gap:.3g} m" in said(near)
+    assert "come within" not in said(replace(ways[0], position=ways[0].position + 1.0 * plant.gap))
     assert "faster than" in said(replace(w, position=w.position + np.where(np.arange(len(w.time)) == 2, 30.0, 0.0)))
     assert "does not close" in said(replace(w, position=w.position + np.linspace(0.0, 0.5, len(w.time))))
     assert "not where its rack is" in said(replace(w, position=w.position + 0.5))
@@ -81,6 +86,20 @@ def test_ways_that_are_changed_are_caught() -> None:
     assert "for as long as" in said(replace(w, item=np.full(len(w.time), -1)))
     assert "leaves its part" in said(replace(w, position=w.position + 1000.0))
     assert faults(plant, s, ways[:1]) == ["There is not one way for each hoist."]
+
+
+def test_windows_are_kept_to_the_second() -> None:
+    """One tank, one hoist with time to spare: the last second of the window holds, the next one does not."""
+    stations = (Station("in", 0.0, 1, "load"), Station("bath", 2.0), Station("out", 4.0, 1, "unload"))
+    plant = Plant(stations, (Hoist("hoist", 1.0, 0.5, 0.5),), (Recipe("A", (Visit(0), Visit(1, 50.0, 60.0), Visit(2))),), (0,))
+
+    def soaked(s: float) -> list[str]:
+        first = Carry(0, 0, 0, 0.0, 8.0)
+        return told(plant, Schedule(100.0, (first, Carry(0, 1, 0, 8.0 + s, 16.0 + s))))
+
+    assert soaked(50.0) == soaked(60.0) == []
+    assert soaked(49.0) == ["The rack stays 49 s in 'bath', less than its 50 s."]
+    assert soaked(61.0) == ["The rack stays 61 s in 'bath', more than its 60 s."]
 
 
 def test_each_kind_of_fault_has_its_sentence() -> None:
