@@ -34,7 +34,7 @@ class Quarter:
 
     def __init__(self, edge: float) -> None:
         self.edge = edge
-        faces = round_cup_tools(PUNCH, NOSE, DIE, SHOULDER, DEPTH, T, 110.0)
+        faces = round_cup_tools(PUNCH, NOSE, DIE, SHOULDER, DEPTH, T, 110.0, bottom=True)
         self.tools = tools_of({k: (m.points, m.triangles) for k, m in faces.items()}, T, PLAN, flow_stress=330.0)
 
     def __call__(self, outline: np.ndarray) -> Formed:
