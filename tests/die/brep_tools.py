@@ -112,3 +112,53 @@ def asked_of(
         "skin_depth": 0.5 * shape.values["thickness_found"] if shape.values["skin_used"] == "middle" else 0.0, "rotation": rotation, "shift": shift,
         "drawn": drawn, "zones": zones, "rule": made.rule, "tools": {"die": made.die, "punch": made.punch, "blankholder": made.blankholder}, "thickness": thickness, "extra": extra,
     }  # fmt: skip
+
+
+BEADED = {"plateau": 12.0, "bead": 4.0, "steep": 45.0, "floor": 34.0, "nose": 6.0, "lean": 12.0, "wall": 8.0, "shoulder": 7.0, "rim": 15.0}
+"""A cup of revolution [mm, deg]: plateau radius, ring bead of two arcs up to ``steep``, radius to which the floor is level, bottom radius, wall ``lean`` from upright, its length, shoulder radius, width of the flange."""
+
+Piece = tuple[tuple[float, float], tuple[float, float], float]
+
+
+def beaded_section(bead: float) -> list[Piece]:
+    """The cup's section from the axis outwards, floor at z = 0: ``(start (r, z), end (r, z), radius)``, the radius positive where the section bends up, 0 for a line."""
+    b = BEADED
+    s, a = np.radians(b["steep"]), np.radians(90.0 - b["lean"])
+    drop, way = bead * (1 - np.cos(s)), bead * np.sin(s)
+    p = [(0.0, 2 * drop), (b["plateau"], 2 * drop), (b["plateau"] + way, drop), (b["plateau"] + 2 * way, 0.0), (b["floor"], 0.0)]
+    for radius, length in ((b["nose"], 0.0), (0.0, b["wall"]), (b["shoulder"], 0.0)):
+        r, z = p[-1]
+        step = (length * np.cos(a), length * np.sin(a)) if length else (radius * np.sin(a), radius * (1 - np.cos(a)))
+        p.append((r + step[0], z + step[1]))
+    p.append((p[-1][0] + b["rim"], p[-1][1]))
+    bends = (0.0, -bead, bead, 0.0, b["nose"], 0.0, -b["shoulder"], 0.0)
+    return [(p[i], p[i + 1], k) for i, k in enumerate(bends)]
+
+
+def beaded(path: Path, bead: float = BEADED["bead"]) -> Path:
+    """The cup of :func:`beaded_section` as CAD: planes, cones and tori."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeWire
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakeRevol
+    from OCP.GC import GC_MakeArcOfCircle
+    from OCP.gp import gp_Ax1, gp_Dir, gp_Pnt
+
+    wire = BRepBuilderAPI_MakeWire()
+    for piece in beaded_section(bead):
+        a, m, b = (gp_Pnt(float(r), 0.0, float(z)) for r, z in along(piece, np.array([0.0, 0.5, 1.0]))[0])
+        edge = BRepBuilderAPI_MakeEdge(GC_MakeArcOfCircle(a, m, b).Value()) if piece[2] else BRepBuilderAPI_MakeEdge(a, b)
+        wire.Add(edge.Edge())
+    return write_step(BRepPrimAPI_MakeRevol(wire.Wire(), gp_Ax1(gp_Pnt(0, 0, 0), gp_Dir(0, 0, 1))).Shape(), path)
+
+
+def along(piece: Piece, share: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Points (r, z) of a piece of a section and unit normals up ``(n, 2)`` at shares of its length."""
+    start, end, radius = np.array(piece[0]), np.array(piece[1]), piece[2]
+    chord = end - start
+    slope = np.arctan2(chord[1], chord[0])
+    if not radius:
+        return start + share[:, None] * chord, np.tile([-np.sin(slope), np.cos(slope)], (len(share), 1))
+    turn = 2.0 * np.arcsin(0.5 * np.hypot(*chord) / radius)
+    angle = slope + (share - 0.5) * turn
+    first = slope - 0.5 * turn
+    way = radius * np.column_stack([np.sin(angle) - np.sin(first), np.cos(first) - np.cos(angle)])
+    return start + way, np.column_stack([-np.sin(angle), np.cos(angle)])

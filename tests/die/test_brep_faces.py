@@ -117,6 +117,30 @@ def test_other_readers_see_the_same_body(tool: str, tray: tuple[dict[str, Any], 
     assert abs(mesher["area"] / kernel["area"] - 1.0) < 1e-6
 
 
+@pytest.mark.parametrize("name", ["cup", "tray"])
+@pytest.mark.parametrize("tool", TOOLS)
+def test_a_modeller_reads_one_valid_shell(tool: str, name: str, request: pytest.FixtureRequest, tmp_path: Path) -> None:
+    """A Python modeller takes each tool as one sewn shell: valid, as many faces as were made, the same area as the mesher's, every inner edge between two faces."""
+    from build123d import Shell, import_step
+
+    _, made = request.getfixturevalue(name)
+    path = tmp_path / f"{tool}.step"
+    path.write_bytes(made.step[tool])
+    shell, figures = import_step(path), made.report["tools"][tool]
+    assert isinstance(shell, Shell)
+    assert len(shell.shells()) == 1
+    assert shell.is_valid
+    assert len(shell.faces()) == figures["faces"]
+    users = [edge for face in shell.faces() for edge in face.edges()]
+    inner = len(users) - len(shell.edges())  # an edge of two faces is counted twice
+    assert len(shell.edges()) - inner == figures["free_edges"]
+    mesher = fresh(GMSH, path)
+    assert mesher["empty"] == []
+    assert mesher["faces"] == figures["faces"]
+    assert mesher["most"] == 2
+    assert mesher["area"] == pytest.approx(shell.area, rel=1e-6)
+
+
 def test_designers_surfaces_are_not_fitted_where_they_need_not_be(cup: tuple[dict[str, Any], FacesCad]) -> None:
     """The cup's own faces (planes, cylinders and tori) come back as such on the punch; only what was led out and the wall are fitted."""
     _, made = cup

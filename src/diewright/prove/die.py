@@ -20,6 +20,7 @@ from diewright.die.stated import Values, Way, values_of
 from diewright.die.surface import fine_surface, whole_normals
 from diewright.die.zones import split
 from diewright.geometry.mesh import TriMesh
+from diewright.prove.die_clearance import bead
 from diewright.prove.die_closing import closing, closing_cone, closing_envelope
 from diewright.prove.die_developable import circular, oblique, tangents
 from diewright.watch import Watch
@@ -135,7 +136,7 @@ def section() -> dict[str, float]:
 
 
 CASES: dict[str, Callable[[], dict[str, float]]] = {
-    "cup-faces-clearance": clearance, "cup-faces-offset": offsets, "crowned-cup-blankholder": curved, "cup-full-section": section,
+    "cup-faces-clearance": clearance, "bead-clearance": bead, "cup-faces-offset": offsets, "crowned-cup-blankholder": curved, "cup-full-section": section,
     "cylinder-blankholder-closing": closing, "cone-blankholder-closing": closing_cone, "developable-blankholder-closing": closing_envelope,
     "circular-cone-blankholder": circular, "oblique-cone-blankholder": oblique, "helix-tangents-blankholder": tangents,
 }  # fmt: skip

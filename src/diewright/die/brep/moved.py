@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from OCP.Geom import Geom_ConicalSurface, Geom_CylindricalSurface, Geom_Plane, Geom_SphericalSurface, Geom_ToroidalSurface
 from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt, gp_Vec
 
+from diewright.die.brep.kernel import points2, surface_points
 from diewright.die.brep.kernel import surface as bicubic
-from diewright.die.brep.kernel import surface_points
-from diewright.die.brep.model import Panel
+from diewright.die.brep.model import Panel, Trim
 from diewright.die.brep.spline import fit_surface
 
 Floats = NDArray[np.float64]
@@ -47,8 +48,7 @@ def move(panel: Panel, law: Law, shift: Shift | None, tolerance: float) -> Moved
         return p if shift is None else p + shift(p)
 
     if panel.cad is not None and shift is None:
-        u, v = (np.linspace(a.breaks[0], a.breaks[-1], 9) for a in (panel.u, panel.v))
-        uu, vv = (g.ravel() for g in np.meshgrid(u, v, indexing="ij"))
+        uu, vv = _places(panel)
         p, n = panel.base.points(uu, vv)
         way = panel.rise + law(p + panel.rise * n, n)
         if np.ptp(way) < _SAME:
@@ -68,6 +68,25 @@ def move(panel: Panel, law: Law, shift: Shift | None, tolerance: float) -> Moved
 
     found = fit_surface(grid, panel.u, panel.v, tolerance)
     return Moved(bicubic(found), "fitted", found.miss, exact)
+
+
+def _places(panel: Panel) -> tuple[Floats, Floats]:
+    """Parameters ``(n,)`` on a grid over the panel and along its outline: within the outline, since what the law says beyond it is no matter."""
+    u, v = (np.linspace(a.breaks[0], a.breaks[-1], 17) for a in (panel.u, panel.v))
+    grid = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+    lines = [np.vstack([_run(t) for t in loop]) for loop in panel.loops]
+    if lines:
+        area = shapely.Polygon(lines[0], lines[1:])
+        if area.is_valid:
+            grid = grid[shapely.contains_xy(area, *grid.T)]
+        grid = np.vstack([grid, *lines])
+    return grid[:, 0], grid[:, 1]
+
+
+def _run(trim: Trim) -> Floats:
+    """Parameters along an edge of an outline, in the order the outline runs it ``(17, 2)``."""
+    at = np.linspace(trim.first, trim.last, 17)
+    return points2(trim.curve, at[::-1] if trim.backwards else at)
 
 
 def elementary(surface: Any, d: float) -> Any:
