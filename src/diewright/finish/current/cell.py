@@ -97,8 +97,17 @@ class Solution:
         return self.carried[anode].potential - self.carried[cathode].potential
 
 
+def apart(electrodes: Sequence[Electrode], faces: Sequence[Face]) -> None:
+    """Refuse electrodes that touch and are not stated to have one potential: metal would short the cell."""
+    for j, (e, f) in enumerate(zip(electrodes, faces, strict=True)):
+        for other, g in zip(electrodes[j + 1 :], faces[j + 1 :], strict=True):
+            same = e.potential is not None and (e.potential, e.equilibrium) == (other.potential, other.equilibrium)
+            if not same and len(np.intersect1d(f.nodes, g.nodes, assume_unique=True)):
+                raise InputError(f"'{e.name}' and '{other.name}' touch.", where="electrode", help="Leave electrolyte between them.")
+
+
 def checked(electrodes: Sequence[Electrode]) -> None:
-    """Refuse what no answer belongs to: all potentials floating, two electrodes of one name, or currents that cannot add up to nothing."""
+    """Refuse what no answer belongs to: all potentials floating, one electrode alone, two of one name."""
     if len({e.name for e in electrodes}) < len(electrodes):
         raise InputError("Two electrodes have the same name.", where="electrode")
     if not any(e.potential is not None for e in electrodes):

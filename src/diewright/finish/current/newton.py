@@ -22,7 +22,7 @@ from scipy.optimize import brentq
 from scipy.sparse import csr_matrix, diags
 
 from diewright.errors import SolveError
-from diewright.finish.current.cell import Carried, Electrode, Face, Solution, checked, face_of
+from diewright.finish.current.cell import Carried, Electrode, Face, Solution, apart, checked, face_of
 from diewright.finish.current.krylov import Solver
 from diewright.finish.current.laws import Law, Linear
 from diewright.finish.current.tetra import conductance
@@ -166,6 +166,7 @@ def solve(
     checked(electrodes)
     k = conductance(points, tetrahedra, conductivity)
     faces = [face_of(points, e) for e in electrodes]
+    apart(electrodes, faces)
     solver = solver or Solver()
     start = _start(k, electrodes, faces, solver, quiet)
     return _newton(_system(k, electrodes, faces, solver, quiet), *start)

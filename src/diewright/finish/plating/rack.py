@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 ROOM_SIDE, ROOM_BEHIND, ROOM_ABOVE, ROOM_BELOW = 150.0, 60.0, 80.0, 150.0
 """Room in an automatic tank beside the rack, behind the anodes, above and below [mm] (common practice)."""
-BAR_PITCH = 200.0
+BAR_PITCH, BAR_GAP = 200.0, 1.2
 MOST_PARTS = 60
 
 
@@ -111,9 +111,10 @@ def _anodes(stated: PlatingStated, half: Floats, edge: float) -> tuple[Block, ..
     span = 2.0 * half[0] if isinstance(stated.anode_span, str) else stated.anode_span
     length = 2.0 * half[2] if isinstance(stated.anode_length, str) else stated.anode_length
     width = stated.anode_width
-    count = max(1, round(span / BAR_PITCH) + 1) if isinstance(stated.anode_count, str) else stated.anode_count
+    fitting = int(max(span - width, 0.0) / (BAR_GAP * width)) + 1
+    count = min(round(span / BAR_PITCH) + 1, fitting) if isinstance(stated.anode_count, str) else stated.anode_count
     middle = np.linspace(-0.5, 0.5, count) * max(span - width, 0.0) if count > 1 else np.zeros(1)
-    if count > 1 and (span - width) / (count - 1) < 1.02 * width:
+    if count > 1 and (span - width) / (count - 1) <= width:
         raise InputError(
             f"{count} anode bars of {width:g} mm do not fit side by side into {span:.0f} mm.",
             where="plating.anode_count",
@@ -172,7 +173,15 @@ def body_pieces(bodies: Sequence[PlatingBodyStated], edge: float) -> tuple[list[
                 f"the rod {k} has two different sides across its length.", where="plating.bodies", help="Both are its diameter."
             )
         thin = float(np.sort(size)[1] if axis is None else np.delete(size, axis)[0])
-        blocks.append(Block(name, _triple(at - 0.5 * size), _triple(at + 0.5 * size), min(edge, max(0.5 * thin, 0.25 * edge)), axis))
+        blocks.append(
+            Block(
+                name,
+                _triple(at - 0.5 * size),
+                _triple(at + 0.5 * size),
+                min(edge, max((0.5 if axis is None else 0.3) * thin, 0.2 * edge)),
+                axis,
+            )
+        )
     return blocks, plates, roles
 
 
