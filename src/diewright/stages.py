@@ -21,6 +21,7 @@ from diewright.proposal.stage import STAGE as PROPOSAL
 from diewright.shape.stage import STAGE as SHAPE
 from diewright.sheet.stage import STAGE as SHEET
 from diewright.trim.cutting import STAGE as CUTTING
+from diewright.trim.scrap_stage import STAGE as SCRAP
 from diewright.trim.stage import STAGE as TRIM
 from diewright.tryout.compensation import STAGE as COMPENSATION
 from diewright.tryout.draws import STAGE as DRAWS_TRYOUT
@@ -49,6 +50,7 @@ GRAPH = Graph(
         TRIM,
         DEVELOPED,
         CUTTING,
+        SCRAP,
         LINE,
         PLATING,
         ANODES,

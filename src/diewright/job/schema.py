@@ -576,6 +576,34 @@ class TrimStated(Record):
     edge_quality: Literal["coarse", "normal", "fine"] = q("", "mesh of the sheet in these tryouts", default="coarse")
 
 
+class ScrapStated(Record):
+    """Scrap pieces, choppers and chutes, and the trim steels in segments."""
+
+    piece_max: Literal["auto"] | Annotated[float, Field(gt=0, le=5000)] = q(
+        "mm", "longest piece of scrap; auto takes 250, or the chute's width over 1.4", default="auto"
+    )
+    chute_width: Literal["auto"] | Annotated[float, Field(gt=0, le=5000)] = q(
+        "mm", "width of the chutes' openings; auto tells the width that the largest piece needs", default="auto"
+    )
+    chute_angle: float = q("deg", "flattest chute that sheet slides down by itself (common practice)", default=30.0, ge=0, le=80)
+    drop_height: Literal["auto"] | Annotated[float, Field(ge=0, le=5000)] = q(
+        "mm", "height from the cut down to where the scrap must be out of the tool; auto takes 40 % of the press's shut height", default="auto"
+    )
+    shoe_margin: float = q("mm", "how far the die shoe reaches past the blank's edge in plan", default=100.0, ge=0, le=5000)
+    slug_opening: Literal["auto"] | Annotated[float, Field(gt=0, le=5000)] = q(
+        "mm", "narrowest opening under the dies that slugs fall through; auto takes it as wide as they need", default="auto"
+    )
+    choppers: Literal["auto"] | Annotated[int, Field(ge=0, le=120)] = q(
+        "", "choppers in each ring of scrap; auto as many as the pieces need", default="auto"
+    )
+    chopper_max: float = q("mm", "longest edge of a chopper: a wider ring is not cut across", default=150.0, gt=0, le=2000)
+    corner_radius: Literal["auto"] | Annotated[float, Field(ge=0, le=1000)] = q(
+        "mm", "where the trim line turns on less than this neither choppers nor joints stand; auto takes 25, less on small lines", default="auto"
+    )
+    corner_distance: float = q("mm", "distance of choppers and joints from corners, and of joints from choppers", default=10.0, ge=0, le=500)
+    steel_length_max: float = q("mm", "longest cutting edge of one trim steel (common practice)", default=280.0, ge=20, le=2000)
+
+
 class PlatingLayerStated(Record):
     """One deposit of the sequence, in its own bath."""
 
@@ -730,6 +758,7 @@ class Job(Record):
     plating: PlatingStated = PlatingStated()
     line: LineStated = LineStated()
     trim: TrimStated = TrimStated()
+    scrap: ScrapStated = ScrapStated()
     dip: DipStated = DipStated()
     accepted: tuple[AcceptedStated, ...] = ()
 

@@ -98,7 +98,7 @@ class Stage:
     @property
     def verbs(self) -> tuple[str, str]:
         """ "is" and "was", or "are" and "were", as the title wants them."""
-        return ("are", "were") if self.title.split()[1:2] in (["faces"], ["draws"], ["details"], ["lines"]) else ("is", "was")
+        return ("are", "were") if self.title.split()[1:2] in (["faces"], ["draws"], ["details"], ["lines"], ["and"]) else ("is", "was")
 
 
 @lru_cache(maxsize=64)
