@@ -22,11 +22,11 @@ from diewright.watch import Watch
 Floats = NDArray[np.float64]
 SIDES = ("upper", "lower")
 
-TRIANGLES = {"coarse": 700, "normal": 2600, "fine": 9000}
+TRIANGLES = {"coarse": 700, "normal": 2200, "fine": 6000}
 """Triangles of one part that the automatic edge aims at, on the whole; a rack of more than four parts gets fewer each."""
-RIM = {"coarse": 0.7, "normal": 0.5, "fine": 0.35}
+RIM = {"coarse": 0.5, "normal": 0.25, "fine": 0.2}
 """Edge along rims over that on the whole."""
-GROWTH = {"coarse": 0.5, "normal": 0.4, "fine": 0.3}
+GROWTH = {"coarse": 0.5, "normal": 0.42, "fine": 0.32}
 TRIES = 3
 FINER = 0.7
 
