@@ -9,7 +9,8 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 from diewright.errors import InputError, SolveError
 from diewright.geometry.drawing import drawing
+from diewright.geometry.nofit import signed_area
 from diewright.geometry.outline import fit_outline
 from diewright.geometry.pieces import Arc, Line
 
@@ -31,13 +33,12 @@ COLOURS = {
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """A closed outline: ``points (k, 2)`` and the ``bulge (k,)`` of the way to the next (tangent of a quarter of the arc's angle); or a circle of ``radius`` [mm] about its one point. ``of``: what it was fitted to."""
+    """A closed outline: ``points (k, 2)`` and the ``bulge (k,)`` of the way to the next (tangent of a quarter of the arc's angle); or a circle of ``radius`` [mm] about its one point."""
 
     layer: str
     points: Floats
     bulge: Floats
     radius: float | None = None
-    of: Floats | None = None
 
     def crossing(self) -> Floats | None:
         """A place where it crosses itself (2,), or None."""
@@ -61,12 +62,12 @@ class Sheet:
 
     def outline(self, layer: str, points: Floats, *, fitted: bool = True) -> None:
         """A closed outline, with lines and arcs where they fit."""
-        known = next((s for s in self.shapes if fitted and s.of is not None and np.array_equal(s.of, points)), None)
-        if known is not None:  # post and trim line are one line: fitted once
-            self.shapes.append(replace(known, layer=layer))
-        else:
-            made = fitted_shape(layer, points) if fitted else Shape(layer, np.asarray(points), np.zeros(len(points)))
-            self.shapes.append(replace(made, of=points if fitted else None))
+        self.shapes.append(fitted_shape(layer, points) if fitted else Shape(layer, np.asarray(points), np.zeros(len(points))))
+
+    def pair(self, inner: str, outer: str, points: Floats, clearance: float) -> None:
+        """An outline on the layer ``inner`` and the same led out by the clearance [mm] on ``outer``: fitted once, so that the clearance stays what it is."""
+        first = fitted_shape(inner, points)
+        self.shapes += [first, led_out(first, clearance, outer)]
 
     def circle(self, layer: str, centre: Floats, diameter: float) -> None:
         """A circle."""
@@ -84,13 +85,20 @@ class Sheet:
 
 def fitted_shape(layer: str, points: Floats) -> Shape:
     """An outline ``(k, 2)`` as a polyline with arcs within 0.02 mm; the points themselves where no such outline can be laid."""
+    rows = np.ascontiguousarray(points if signed_area(points) >= 0 else points[::-1], dtype=np.float64)
+    return Shape(layer, *_fitted(rows.tobytes()))
+
+
+@lru_cache(maxsize=64)  # post and trim line are one line
+def _fitted(content: bytes) -> tuple[Floats, Floats, float | None]:
+    points = np.frombuffer(content).reshape(-1, 2)
     try:
         outline = fit_outline(points, FIT).outline
     except (InputError, SolveError):
-        return Shape(layer, np.asarray(points, dtype=np.float64), np.zeros(len(points)))
+        return points, np.zeros(len(points)), None
     full = outline.circle
     if full is not None:
-        return Shape(layer, np.asarray(full[0])[None], np.zeros(1), float(full[1]))
+        return np.asarray(full[0])[None], np.zeros(1), float(full[1])
     at: list[Floats] = []
     bulge: list[float] = []
     for piece in outline.pieces:
@@ -107,7 +115,52 @@ def fitted_shape(layer: str, points: Floats) -> Shape:
             row = piece.points(0.25 * FIT)[:-1]
             at += list(row)
             bulge += [0.0] * len(row)
-    return Shape(layer, np.array(at), np.array(bulge))
+    return np.array(at), np.array(bulge), None
+
+
+def led_out(shape: Shape, by: float, layer: str) -> Shape:
+    """The shape led out by ``by`` [mm] all round: lines moved, arcs concentric, an arc round each outer corner.
+
+    Where an inner corner meets an arc, or an arc would turn inside out, it is led out as a fine polygon. Either way the distance of every point from the shape is ``by`` within 0.003 mm, or the polygon is taken.
+    """
+    if shape.radius is not None:
+        return Shape(layer, shape.points, shape.bulge, shape.radius + by)
+    ring = shapely.LinearRing(polyline(shape.points, shape.bulge, 0.0005))
+    moved = _moved(shape, by, layer)
+    if moved is not None and moved.crossing() is None:
+        away = shapely.distance(ring, shapely.points(polyline(moved.points, moved.bulge)))
+        if np.abs(away - by).max() <= 0.003:
+            return moved
+    body = shapely.Polygon(ring)
+    grown = (body if body.is_valid else shapely.make_valid(body, method="structure")).buffer(by, quad_segs=16)
+    points = np.asarray(max(getattr(grown, "geoms", [grown]), key=lambda g: float(g.area)).exterior.coords)[:-1]
+    return Shape(layer, points, np.zeros(len(points)))
+
+
+def _moved(shape: Shape, by: float, layer: str) -> Shape | None:
+    p, b = shape.points, shape.bulge
+    chord = np.roll(p, -1, axis=0) - p
+    heading, half = np.arctan2(chord[:, 1], chord[:, 0]), 2.0 * np.arctan(b)
+    radius = 0.5 * np.hypot(chord[:, 0], chord[:, 1]) * (1.0 + b * b) / np.maximum(2.0 * np.abs(b), 1e-300)
+    if ((b < 0) & (radius <= by)).any():
+        return None
+    start, end = heading - half, np.roll(heading + half, 1)
+    turn = np.remainder(start - end + np.pi, 2.0 * np.pi) - np.pi
+    straight = (b == 0.0) & (np.roll(b, 1) == 0.0)
+    points: list[Floats] = []
+    bulge: list[float] = []
+    for i, at in enumerate(p):
+        if turn[i] > 0.02:  # an outer corner is led round
+            for angle, bow in ((end[i], float(np.tan(turn[i] / 4.0))), (start[i], float(b[i]))):
+                points.append(at + by * np.array([np.sin(angle), -np.cos(angle)]))
+                bulge.append(bow)
+            continue
+        if turn[i] < -0.02 and not straight[i]:
+            return None
+        middle = end[i] + 0.5 * turn[i]
+        points.append(at + by / np.cos(0.5 * turn[i]) * np.array([np.sin(middle), -np.cos(middle)]))
+        bulge.append(float(b[i]))
+    return Shape(layer, np.array(points), np.array(bulge))
 
 
 def polyline(points: Floats, bulge: Floats, chord: float = 0.002) -> Floats:

@@ -17,13 +17,14 @@ _WINDOW = 3.0  # mm to both sides over which the line's turn is measured
 
 @dataclass(frozen=True, eq=False)
 class Along:
-    """Places on a closed line that runs anticlockwise: ``way (n,)`` [mm] from its first point, ``points (n, 2)``, ``tangent (n, 2)``, ``radius (n,)`` on which it turns [mm], ``length`` of the whole."""
+    """Places on a closed line that runs anticlockwise: ``way (n,)`` [mm] from its first point, ``points (n, 2)``, ``tangent (n, 2)``, ``radius (n,)`` on which it turns within ``window`` [mm] to both sides, ``length`` of the whole [mm]."""
 
     way: Floats
     points: Floats
     tangent: Floats
     radius: Floats
     length: float
+    window: float
 
     @property
     def normal(self) -> Floats:
@@ -43,7 +44,7 @@ class Along:
 
     def corners(self, tight: float, keep: float) -> Mask:
         """Places that turn on less than ``tight`` [mm], or lie within ``keep`` [mm] of one that does."""
-        return self.near(self.radius < tight, keep)
+        return self.near(self.radius < tight, keep + self.window)
 
     def index(self, way: float) -> int:
         """The place nearest to ``way`` [mm]."""
@@ -75,7 +76,7 @@ def along(line: Floats) -> Along:
     tangent = after - before
     size = np.linalg.norm(tangent, axis=1, keepdims=True)
     tangent = np.where(size > 1e-9, tangent / np.maximum(size, 1e-300), [[1.0, 0.0]])
-    return Along(at, here, tangent, h / np.maximum(turn, 1e-9), total)
+    return Along(at, here, tangent, h / np.maximum(turn, 1e-9), total, h)
 
 
 def spread(allowed: Floats, begin: float, length: float, count: int, phase: float, *, closed: bool) -> list[float]:

@@ -31,17 +31,16 @@ def sheets_of(f: Found, cuts: list[Cut], blank: Result, trim: Result, cutting: R
     button = dict(zip(punches.get("cut", ()), punches.get("button_mm", ()), strict=True))
     row = {c["id"]: i for i, c in enumerate(cutting.values.get("cuts", []))}
     for cut in cuts:
-        inner, outer = cutting.arrays.get(f"inner_{cut.id}"), cutting.arrays.get(f"outer_{cut.id}")
-        if inner is None or outer is None or len(outer) < 3:
+        inner = cutting.arrays.get(f"inner_{cut.id}")
+        if inner is None or cut.id not in of:
             continue  # cams cut it bit by bit
         straight = bool(cut.direction[2] < -1.0 + 1e-9)
         to = plan if straight else cams.setdefault(f"cam_{cut.id}", Sheet())
         if cut.kind == "trim":
             to.outline("trim line", cut.across)
-            to.outline("post", inner)
-            to.outline("trim steel", outer)
+            to.pair("post", "trim steel", np.asarray(inner), float(of[cut.id]["clearance_mm"]))
         else:
-            _hole(to, cut, np.asarray(inner), np.asarray(outer), of.get(cut.id, {}), float(button.get(row.get(cut.id, -1), np.nan)))
+            _hole(to, cut, np.asarray(inner), of[cut.id], float(button.get(row[cut.id], np.nan)))
     for cut_id, points in ((k.removeprefix("frame_"), k) for k in cutting.arrays if k.startswith("frame_") and "_cam_" in k):
         stretch = _stretch(trim, cut_id, np.asarray(cutting.arrays[points]))
         if stretch is not None:
@@ -52,7 +51,7 @@ def sheets_of(f: Found, cuts: list[Cut], blank: Result, trim: Result, cutting: R
     return plan, {k: s for k, s in cams.items() if s.shapes or s.lines}
 
 
-def _hole(to: Sheet, cut: Cut, inner: Floats, outer: Floats, sizes: dict[str, Any], button: float) -> None:
+def _hole(to: Sheet, cut: Cut, inner: Floats, sizes: dict[str, Any], button: float) -> None:
     middle = np.asarray(shapely.Polygon(cut.across).centroid.coords)[0]
     height = float(np.clip(np.ptp(cut.across, axis=0).max() / 10.0, 1.0, 4.0))
     note = cut.id
@@ -62,9 +61,9 @@ def _hole(to: Sheet, cut: Cut, inner: Floats, outer: Floats, sizes: dict[str, An
         to.circle("die opening", middle, float(sizes["die_mm"]))
         note += f": punch {sizes['punch_mm']:.3f}, die {sizes['die_mm']:.3f}"
     else:
-        for layer, line in (("hole", cut.across), ("punch", inner), ("die opening", outer)):
-            to.outline(layer, line)
-        note += f": punch to the line, die {float(sizes.get('clearance_mm', 0.0)):.3f} larger all round"
+        to.outline("hole", cut.across)
+        to.pair("punch", "die opening", inner, float(sizes["clearance_mm"]))
+        note += f": punch to the line, die {float(sizes['clearance_mm']):.3f} larger all round"
     if np.isfinite(button):
         to.circle("die button", middle, button)
         note += f", button {button:g}"

@@ -141,14 +141,14 @@ def _footprint(outline: Floats, thickness: float) -> Polygon:
     return shapely.union_all([inner, shapely.LineString(np.vstack([xy, xy[:1]]))]).buffer(0.5 * thickness)
 
 
-def slug_of(cut: Cut, opening: Floats, density: float) -> Slug:
-    """The slug of a pierced hole: it has the size of the die's ``opening (k, 2)`` across the travel; area and mass on the sheet by the mean of its lean."""
+def slug_of(cut: Cut, opening: Floats, diameter: float | None, density: float) -> Slug:
+    """The slug of a pierced hole: it has the size of the die, whose ``diameter`` is known or its ``opening (k, 2)`` across the travel; area and mass on the sheet by the mean of its lean."""
     shape = shapely.Polygon(opening)
-    length, width = longest(shape)
+    length, width, across = (*longest(shape), _across(opening)) if diameter is None else (diameter,) * 3
     mean = float(np.cos(np.radians(np.minimum(cut.lean, 80.0))).mean())
     hole = float(shapely.Polygon(cut.across).area) / max(mean, 1e-3)
     slope = math.degrees(math.asin(float(np.clip(-cut.direction[2], -1.0, 1.0))))
-    return Slug(cut.id, cut.points, hole, hole * float(np.median(cut.thickness)) * density * 1e-9, length, width, _across(opening), slope)
+    return Slug(cut.id, cut.points, hole, hole * float(np.median(cut.thickness)) * density * 1e-9, length, width, across, slope)
 
 
 def in_space(ring: Ring, chopper: Chopper) -> Floats:

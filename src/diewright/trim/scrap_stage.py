@@ -48,7 +48,8 @@ def work(inputs: ScrapInputs, upstream: Mapping[str, Result], files: Mapping[str
     chopped = [_chopped(r, inputs, watch) for r in lines.rings]
     watch.step("pieces", 2, 5)
     pieces = [p for c in chopped for p in pieces_of(c, inputs.thickness, density, shoe, drop, inputs.chute_angle)]
-    slugs = [slug_of(c, _opening(cutting, c), density) for c in cuts if c.kind == "pierce"]
+    sizes = {str(c["id"]): c.get("slug_mm") for c in cutting.values.get("cuts", [])}
+    slugs = [slug_of(c, _opening(cutting, c), sizes.get(c.id), density) for c in cuts if c.kind == "pierce"]
     watch.step("steels", 3, 5)
     section = section_of(inputs.thickness)
     segmented = [_segmented(k, chopped, cutting, inputs, section, watch) for k in lines.lines]
