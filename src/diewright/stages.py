@@ -13,6 +13,7 @@ from diewright.finish.dip.stage import STAGE as DIP
 from diewright.finish.line.stage import STAGE as LINE
 from diewright.finish.plating.stage import ANODES
 from diewright.finish.plating.stage import STAGE as PLATING
+from diewright.finish.stage import STAGE as FINISH
 from diewright.job.graph import Graph
 from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
@@ -51,6 +52,7 @@ GRAPH = Graph(
         DEVELOPED,
         CUTTING,
         SCRAP,
+        FINISH,
         LINE,
         PLATING,
         ANODES,

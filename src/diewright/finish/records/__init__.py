@@ -1,0 +1,1 @@
+"""What is measured and kept: thickness plan, readings, the bath's book."""
