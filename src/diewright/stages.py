@@ -21,6 +21,7 @@ from diewright.press.stage import STAGE as PRESS
 from diewright.proposal.stage import STAGE as PROPOSAL
 from diewright.shape.stage import STAGE as SHAPE
 from diewright.sheet.stage import STAGE as SHEET
+from diewright.trim.bends import STAGE as BENDS
 from diewright.trim.cutting import STAGE as CUTTING
 from diewright.trim.scrap_stage import STAGE as SCRAP
 from diewright.trim.stage import STAGE as TRIM
@@ -52,6 +53,7 @@ GRAPH = Graph(
         DEVELOPED,
         CUTTING,
         SCRAP,
+        BENDS,
         FINISH,
         LINE,
         PLATING,

@@ -604,6 +604,93 @@ class ScrapStated(Record):
     steel_length_max: float = q("mm", "longest cutting edge of one trim steel (common practice)", default=280.0, ge=20, le=2000)
 
 
+class BendStated(Record):
+    """A bend: one that ``[[shape.flange]]`` opens, told by its number, or one of its own. What is left to auto is read off the draw shape."""
+
+    flange: int | None = q("", "number of the flange in [[shape.flange]], from 1; left out for a bend of its own", default=None, ge=1)
+    name: str = q("", "what it is called", default="", max_length=60)
+    kind: Literal["bend", "hem"] = q("", "a bend, or a hem folded back by 180 degrees", default="bend")
+    method: Literal["auto", "wipe", "v"] = q("", "wiped over an edge, or in a V-die; auto takes that of the table", default="auto")
+    angle: Literal["auto"] | Annotated[float, Field(gt=0, le=180)] = q(
+        "deg", "by how much the sheet is bent: 90 for a right angle; a hem is bent by 180", default="auto"
+    )
+    radius: Literal["auto"] | Annotated[float, Field(ge=0, le=2000)] = q("mm", "inner radius; 0 closes a hem flat", default="auto")
+    length: Literal["auto"] | Annotated[float, Field(gt=0, le=20_000)] = q("mm", "length of the bend line", default="auto")
+    leg: Literal["auto"] | Annotated[float, Field(gt=0, le=20_000)] = q("mm", "outer leg that is bent up, or folded back", default="auto")
+    other_leg: Literal["auto"] | Annotated[float, Field(gt=0, le=20_000)] = q(
+        "mm", "outer leg that stays; with it the developed length of both is told", default="auto"
+    )
+    line: Literal["auto", "straight", "stretch", "shrink"] = q(
+        "", "bend line straight in plan, or curved: stretch lengthens the flange's edge, shrink shortens it", default="auto"
+    )
+    line_radius: Literal["auto"] | Annotated[float, Field(gt=0, le=100_000)] = q("mm", "radius in plan of a curved bend line", default="auto")
+    rolling: Literal["auto"] | Annotated[float, Field(ge=0, le=90)] = q(
+        "deg", "angle between bend line and rolling direction; auto takes that of a flange of the draw shape, across else", default="auto"
+    )
+    hole_distance: Literal["none"] | Annotated[float, Field(ge=0, le=20_000)] = q(
+        "mm", "from the bend's tangent line to the nearest hole's edge, of a bend of its own", default="none"
+    )
+    die_opening: Literal["auto"] | Annotated[float, Field(gt=0, le=2000)] = q(
+        "mm", "opening of the V-die, or of the wiping die across its two radii and the sheet; auto by common practice", default="auto"
+    )
+
+
+class BendsStated(Record):
+    """Flanges that are bent or hemmed after the draw."""
+
+    from_shape: bool = q("", "every flange that [[shape.flange]] opens is bent here", default=True)
+    bend: tuple[BendStated, ...] = q("", "bends, one table [[bends.bend]] each", default=(), max_length=60)
+    method: Literal["wipe", "v"] = q("", "way of bending where none is stated", default="wipe")
+    neutral: Literal["din", "k-factor"] = q("", "where the neutral fibre lies: by DIN 6935, or by the K factor", default="din")
+    k_factor: Literal["auto"] | Annotated[float, Field(ge=0, le=0.5)] = q(
+        "", "neutral fibre from the inner face over the thickness; auto 0.33 below two thicknesses of radius, else 0.5", default="auto"
+    )
+    die_radius: Literal["auto"] | Annotated[float, Field(gt=0, le=200)] = q(
+        "mm", "radius of the wiping steel over which the sheet runs; auto takes three thicknesses", default="auto"
+    )
+    hem_force: float = q("", "force that closes a hem over that of its bend in a V-die (common practice: 3 to 5)", default=4.0, ge=1, le=20)
+    edge_limit: Literal["auto"] | Annotated[float, Field(gt=0, le=200)] = q(
+        "%", "largest stretch of a flange's edge; auto takes the sheet's uniform strain", default="auto"
+    )
+    shrink_limit: float = q("%", "largest shrinking of a flange's edge before it wrinkles (common practice)", default=3.0, gt=0, le=50)
+
+
+class PlanStation(Record):
+    """A station: the operations that share one die."""
+
+    name: str = q("", "what it is called", default="", max_length=60)
+    operations: tuple[str, ...] = q("", "names of its operations, as the page Press plan lists them", min_length=1, max_length=20)
+    press: str = q("", "press of the table; auto takes the smallest that serves", default="auto", max_length=60)
+
+
+class PlanStated(Record):
+    """Which operations share a die and a press, and the cycle of the press."""
+
+    station: tuple[PlanStation, ...] = q(
+        "", "stations, one table [[plan.station]] each; operations that none names get stations of their own", default=(), max_length=20
+    )
+    compound: bool = q("", "the blank is cut and drawn in one die, where no station is stated for either", default=False)
+    feed: Literal["auto", "hand", "transfer"] = q(
+        "", "how parts come to the next station; auto takes a transfer from 100000 parts a year on", default="auto"
+    )
+    stagger_steps: int = q("", "most steps of one thickness by which cutting steels are made to follow each other; 0 for none", default=2, ge=0, le=5)
+    holder_lead: float = q("mm", "how far the blank is held before the draw begins", default=3.0, ge=0, le=100)
+    hand_time_s: float = q("s", "time a person takes to unload and load a station", default=8.0, ge=0.5, le=600)
+    transfer_time_s: float = q("s", "time the transfer takes from station to station while the press is open", default=1.2, ge=0.05, le=60)
+    clearance: float = q("mm", "free height over the part's depth that feeding needs", default=40.0, ge=0, le=1000)
+    dwell_mm: float = q("mm", "height above bottom within which a crank press is said to dwell", default=0.5, ge=0, le=20)
+    dwell_s: float = q("s", "dwell of a hydraulic press at the bottom", default=0.5, ge=0, le=60)
+    knockout: float = q("mm", "way of the slide below its top in which the upper ejector knocks out", default=20.0, ge=0, le=1000)
+    efficiency: float = q("", "share of the hour that parts are made (common practice)", default=0.8, gt=0, le=1)
+    stop_time_s: Literal["none"] | Annotated[float, Field(gt=0, le=5)] = q(
+        "s", "measured stopping time of press and protective device together; with it safety distances are told", default="none"
+    )
+    curtain_mm: float = q("mm", "detection capability of the light curtain", default=14.0, ge=14, le=40)
+    engaging_points: Literal["none"] | Annotated[int, Field(ge=1, le=20)] = q(
+        "", "engaging points of a full-revolution clutch; none for a part-revolution clutch", default="none"
+    )
+
+
 class PlatingLayerStated(Record):
     """One deposit of the sequence, in its own bath."""
 
@@ -896,6 +983,8 @@ class Job(Record):
     line: LineStated = LineStated()
     trim: TrimStated = TrimStated()
     scrap: ScrapStated = ScrapStated()
+    bends: BendsStated = BendsStated()
+    plan: PlanStated = PlanStated()
     dip: DipStated = DipStated()
     finish: FinishStated = FinishStated()
     accepted: tuple[AcceptedStated, ...] = ()
