@@ -62,6 +62,20 @@ def pan(path: Path, corner: float = 20.0, nose: float = 8.0, size: tuple[float, 
     return write_step(compound(open_box), path)
 
 
+def pierced(path: Path, at: tuple[float, float], radius: float) -> Path:
+    """The pan with a round hole drilled straight down."""
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder
+    from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
+    from OCP.STEPControl import STEPControl_Reader
+
+    reader = STEPControl_Reader()
+    reader.ReadFile(str(pan(path)))
+    reader.TransferRoots()
+    drill = BRepPrimAPI_MakeCylinder(gp_Ax2(gp_Pnt(*at, -5.0), gp_Dir(0, 0, 1)), radius, 25.0).Shape()
+    return write_step(BRepAlgoAPI_Cut(reader.OneShape(), drill).Shape(), path)
+
+
 def bowl(path: Path) -> Path:
     """A dome with a flange as one face of revolution: no edge between what is held and what is drawn."""
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge

@@ -85,7 +85,8 @@ def build(skin: Skin, led: Led, middle: Middle, thickness: float, opening: Law, 
     held, punched = _zones(panels, inside, middle)
     low = _moved(panels, below, shift, "die")
     high = _moved(panels, above, shift, "punch")
-    remarks: list[tuple[str, str, float]] = []
+    remarks = [_left_open(skin, loop) for loop in skin.holes]
+    open_ = {trim.key for loop in skin.holes for _, trim in loop}
     for panel, h, p in zip(panels, held, punched, strict=True):
         for share, name in ((h, "blankholder"), (p, "punch")):
             if CROSSED < share < 1.0 - CROSSED:
@@ -99,8 +100,8 @@ def build(skin: Skin, led: Led, middle: Middle, thickness: float, opening: Law, 
             help="Split the part's surface along the die radius in CAD.",
         )  # fmt: skip
     limit = {trim.key for trim in panels[-1].loops[0]}
-    die = Tool(panels, low, sew(panels, low, True, FIT), limit)
-    punch = _skirted([panels[i] for i in on_punch], [high[i] for i in on_punch], above, top, shift)
+    die = Tool(panels, low, sew(panels, low, True, FIT), limit | open_)
+    punch = _skirted([panels[i] for i in on_punch], [high[i] for i in on_punch], above, top, shift, open_)
     picked = [panels[i] for i in on_holder], [high[i] for i in on_holder]
     # the blankholder ends where what it holds meets what it does not
     others = {trim.key for i, panel in enumerate(panels) if i not in on_holder for loop in panel.loops for trim in loop}
@@ -164,17 +165,27 @@ def _moved(panels: list[Panel], law: Law, shift: Shift | None, name: str) -> lis
     return out
 
 
-def _skirted(panels: list[Panel], moved: list[Moved], law: Law, top: float, shift: Shift | None) -> Tool:
-    """The punch with a vertical wall from its outline up to ``top``."""
+def _left_open(skin: Skin, loop: tuple[tuple[int, Trim], ...]) -> tuple[str, str, float]:
+    """The remark on a hole that is not closed."""
+    middle = np.vstack([on_middle(skin.panels[i], t)(np.linspace(t.first, t.last, 9)) for i, t in loop]).mean(axis=0)
+    spot, count = ", ".join(f"{v:.0f}" for v in middle), len({i for i, _ in loop})
+    said = f"the hole over {count} CAD faces at ({spot}) mm is open in the tools: only one inside a single face can be closed by letting that face run on; close it in CAD"
+    return "hole", said, float(count)
+
+
+def _skirted(panels: list[Panel], moved: list[Moved], law: Law, top: float, shift: Shift | None, holes: set[Hashable]) -> Tool:
+    """The punch with a vertical wall from its outline up to ``top``; the edges of ``holes`` stay free."""
     users: dict[Hashable, list[tuple[int, Trim]]] = {}
     for i, panel in enumerate(panels):
         for loop in panel.loops:
             for trim in loop:
                 if not trim.collapsed:
                     users.setdefault(trim.key, []).append((i, trim))
-    walls = [_wall(panels[found[0][0]], found[0][1], law, top, shift) for found in users.values() if len(found) == 1]
+    walls = [
+        _wall(panels[found[0][0]], found[0][1], law, top, shift) for key, found in users.items() if len(found) == 1 and key not in holes
+    ]
     every = [*panels, *(w[0] for w in walls)], [*moved, *(w[1] for w in walls)]
-    return Tool(*every, sew(*every, False, FIT), {t.key for w, _ in walls for t in w.loops[0] if t.backwards})
+    return Tool(*every, sew(*every, False, FIT), holes | {t.key for w, _ in walls for t in w.loops[0] if t.backwards})
 
 
 def _wall(panel: Panel, trim: Trim, law: Law, top: float, shift: Shift | None) -> tuple[Panel, Moved]:

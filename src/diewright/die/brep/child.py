@@ -71,7 +71,7 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     (folder / "sections.dxf").write_bytes(drawing)
     return {
         "tools": tools, "remarks": [{"key": k, "text": said, "value": value} for k, said, value in built.remarks],
-        "holes_left_out": skin.closed_holes, "holes_filled": len(skin.holes), "cuts": [list(c) for c in cuts], "section_curves": count,
+        "holes_left_out": skin.closed_holes, "holes_open": len(skin.holes), "cuts": [list(c) for c in cuts], "section_curves": count,
     }  # fmt: skip
 
 
