@@ -31,7 +31,8 @@ SMOOTH = 0.3
 CHORD = 0.02
 EASE = 1.5
 """Edges of the mesh over which the outline's move is averaged."""
-_BETTER = 0.98  # of the least largest distance so far: a run that is not below that has not fallen
+LEAST = 0.2
+"""Share of the way below which the search ends: three runs that came no nearer."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +95,7 @@ Form = Callable[[Floats], Formed]
 def develop(
     form: Form, outline: Floats, wanted: Floats, *, tolerance: float, runs: int, whole: Floats | None = None, listen: Callable[[Round], None] = lambda r: None
 ) -> Developed:  # fmt: skip
-    """Run, carry the ``wanted (k, 3)`` line back, run again; stops below the ``tolerance`` [mm], after ``runs``, or when the largest distance has not fallen for two runs.
+    """Run, carry the ``wanted (k, 3)`` line back, run again; stops below the ``tolerance`` [mm], after ``runs``, or when three runs in a row have come no nearer. A run that comes no nearer is gone back from: the next goes half as far from the best.
 
     ``whole``: an outline with the metal that is trimmed off later; it is run first, for there the line lies inside the sheet. Raises :class:`InputError` for numbers out of range, :class:`SolveError` where the carried outline crosses itself, and whatever ``form`` raises at the first developed blank; a later one that breaks off ends the search.
     """
@@ -104,7 +105,7 @@ def develop(
     fit: Fit | None = None
     rounds: list[Round] = []
     fits: list[Fit | None] = []
-    broke = ""
+    broke, share = "", 1.0
     for k in range(runs):
         try:
             formed = form(now)
@@ -116,25 +117,27 @@ def develop(
         rounds.append(Round(now, formed, edge_over(formed, wanted), whole is not None and k == 0))
         fits.append(fit)
         listen(rounds[-1])
-        if not rounds[-1].whole and (rounds[-1].max_mm <= tolerance or _stands(rounds)):
+        at = _nearest(rounds)
+        share = 1.0 if at == k else 0.5 * share  # past the mark: go back, and half as far
+        if not rounds[at].whole and (rounds[at].max_mm <= tolerance or share < LEAST):
             break
         if k + 1 < runs:
-            before = outline if rounds[-1].whole else now
-            fit = smooth(eased(carry_back(formed, wanted), before, EASE * formed.edge), tolerance)
+            begin = rounds[at]
+            before = outline if begin.whole else begin.outline
+            fit = smooth(eased(carry_back(begin.formed, wanted), before, EASE * begin.formed.edge, share), tolerance)
             now = fit.outline.points(CHORD)
-    judged = [k for k, r in enumerate(rounds) if not r.whole] or [0]
-    best = min(judged, key=lambda k: rounds[k].max_mm)
+    best = _nearest(rounds)
     return Developed(tuple(rounds), best, fits[best], broke)
 
 
-def _stands(rounds: list[Round]) -> bool:
-    """Whether the last two runs have not come below the best before them."""
-    found = [r.max_mm for r in rounds if not r.whole]
-    return len(found) > 2 and min(found[-2:]) > _BETTER * min(found[:-2])
+def _nearest(rounds: list[Round]) -> int:
+    """Number of the run whose edge came nearest; one with the metal that is trimmed off counts only where there is no other."""
+    judged = [k for k, r in enumerate(rounds) if not r.whole] or [0]
+    return min(judged, key=lambda k: rounds[k].max_mm)
 
 
-def eased(carried: Floats, before: Floats, wave: float) -> Floats:
-    """A carried outline ``(j, 2)`` whose way from the outline ``before (i, 2)`` is averaged along it (Gauss, standard deviation ``wave`` [mm]): what is shorter than an edge of the mesh is noise of the mesh. Detail of the outline before stays."""
+def eased(carried: Floats, before: Floats, wave: float, share: float = 1.0) -> Floats:
+    """A carried outline ``(j, 2)`` whose way from the outline ``before (i, 2)`` is averaged along it (Gauss, standard deviation ``wave`` [mm]): what is shorter than an edge of the mesh is noise of the mesh. Detail of the outline before stays. ``share`` of the way is gone."""
     ring = shapely.LinearRing(before)
     foot = shapely.get_coordinates(shapely.line_interpolate_point(ring, shapely.line_locate_point(ring, shapely.points(carried))))
     step = np.linalg.norm(np.roll(carried, -1, axis=0) - carried, axis=1)
@@ -142,7 +145,7 @@ def eased(carried: Floats, before: Floats, wave: float) -> Floats:
     gap = np.abs(at[:, None] - at[None])
     gap = np.minimum(gap, length - gap)
     weight = np.exp(-0.5 * (gap / wave) ** 2) * (0.5 * (step + np.roll(step, 1)))[None]
-    return np.asarray(foot + weight @ (carried - foot) / weight.sum(axis=1, keepdims=True))
+    return np.asarray(foot + share * (weight @ (carried - foot)) / weight.sum(axis=1, keepdims=True))
 
 
 def edge_over(formed: Formed, wanted: Floats) -> Floats:
