@@ -81,6 +81,15 @@ def test_sinh_kinetics_far_from_the_start_still_converge() -> None:
     assert s.carried["c"].total == pytest.approx(2000.0, rel=1e-6)
 
 
+def test_the_step_follows_the_current_from_a_cold_start(monkeypatch) -> None:
+    """From no potential at all; plain steps take eleven."""
+    g = brick(4)
+    monkeypatch.setattr(newton, "_start", lambda k, electrodes, *rest: (np.zeros(k.shape[0]), np.zeros(len(electrodes))))
+    s = solve(g.points, g.tetrahedra, KAPPA, ends(g, LAW, current=-3.0))
+    assert s.steps <= 5
+    assert s.carried["c"].total == pytest.approx(3.0, rel=1e-6)
+
+
 def test_a_floating_metal_takes_and_gives_the_same_current() -> None:
     x = np.linspace(0, 100, 25)
     g = grid(x, np.linspace(0, 50, 13), np.linspace(0, 40, 9), keep=lambda p: ~((np.abs(p[:, 0] - 50) < 9) & (p[:, 1] < 20)))

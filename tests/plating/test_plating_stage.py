@@ -130,7 +130,10 @@ def test_too_much_current_burns() -> None:
     r = work(pan(), layers=[{"bath": "watts-nickel", "current_density": 7.0, "conductivity": 12.0, "tafel_slope": 80.0}])
     burn = next(f for f in r.findings if f.key == "plating.burn.nickel")
     assert burn.value > burn.limit == 12.0
-    assert r.values["layers"][0]["conductivity_s_m"] == 12.0
+    layer, m = r.values["layers"][0], r.meshes["part_1"]
+    assert layer["conductivity_s_m"] == 12.0
+    hot = m.mesh.areas @ (m.cell["nickel_current_density_lower"] > 12.0)
+    assert layer["burnt_pct"] == pytest.approx(100.0 * hot / m.mesh.area, rel=1e-9)
 
 
 def test_a_thief_round_the_rim_evens_the_deposit_and_the_difference_is_shown() -> None:

@@ -43,8 +43,11 @@ def test_a_sheet_is_opened_but_for_its_rim() -> None:
     new = len(g.points)
     above = (o.tetrahedra == new).any(axis=1)
     side = g.points[o.origin[o.tetrahedra[above]]].mean(axis=1)[:, 2].mean() > 2
-    holder = o.upper if (normal[0] > 0) == side else o.lower
-    assert (holder == new).any()
+    # the new copy of the middle node belongs to the tetrahedra of one side: every triangle that has it must say so by its own normal
+    centre = (inner == o.origin[new]).any(axis=1)
+    assert centre.any()
+    assert ((o.upper == new).any(axis=1)[centre] == ((normal > 0) == side)[centre]).all()
+    assert ((o.lower == new).any(axis=1)[centre] == ((normal > 0) != side)[centre]).all()
 
 
 def test_a_surface_that_the_mesh_does_not_follow_is_refused() -> None:
