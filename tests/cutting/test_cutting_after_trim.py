@@ -34,7 +34,7 @@ def trimmed(slope_deg: float) -> Result:
     die = TriMesh(formed.points - 0.5 * np.array([-np.sin(s), 0, np.cos(s)]), formed.triangles)
     holder = TriMesh(np.array([[0, 0, 500.0], [1, 0, 500.0], [0, 1, 500.0]]), np.array([[0, 1, 2]]))
     before = {
-        "tipping": Result(values={"rotation": np.eye(3).tolist(), "shift": [0.0, 0.0, 0.0], "holes": []}, meshes={"part": FieldMesh(formed)}),
+        "shape": Result(values={"parts": 1, "rotation": np.eye(3).tolist(), "shift": [0.0, 0.0, 0.0], "holes": []}, meshes={"part": FieldMesh(formed)}),
         "sheet": Result(values={"family": "steel"}),
         "solution": Result(meshes={"part": FieldMesh(formed, {}, {"thickness": np.full(len(formed.triangles), THINNED)}), "flat": FieldMesh(flat)}, arrays={"outer": outer}),
         "blank": Result(arrays={"outline": flat.points[outer, :2]}),

@@ -58,6 +58,7 @@ def work(monkeypatch, outline, net, cuts=(), **trim):
         arrays |= {f"cut_{name}": line, f"flat_{name}": flat}
     up = {
         "blank": Result(arrays={"outline": outline, "outline_net": net}),
+        "shape": Result(values={"parts": 1}),
         "trim": Result(values={"cuts": rows}, arrays=arrays),
         "solution": Result(),
     }

@@ -202,7 +202,7 @@ def test_a_hole_on_a_bend_and_one_that_keeps_off_it():
 
 
 def test_a_hole_on_an_undercut_wall_must_wait(plate):
-    part = plate["tipping"].meshes["part"]
+    part = plate["shape"].meshes["part"]
     part.cell["undercut"] = (part.mesh.centroids[:, 0] > 20).astype(np.int8)
     try:
         r = trim(plate, [{"x": 40.0, "diameter": 10.0}, {"x": -10.0, "diameter": 10.0}])

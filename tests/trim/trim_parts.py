@@ -77,7 +77,7 @@ def upstream(
     box = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
     outline = flat.points[outer, :2] if beyond == 0 else box
     return {
-        "tipping": Result(values={"rotation": np.eye(3).tolist(), "shift": [0.0, 0.0, 0.0], "holes": []}, meshes={"part": FieldMesh(formed, point)}),
+        "shape": Result(values={"parts": 1, "rotation": np.eye(3).tolist(), "shift": [0.0, 0.0, 0.0], "holes": []}, meshes={"part": FieldMesh(formed, point)}),
         "sheet": Result(values={"family": "steel"}),
         "solution": Result(meshes={"part": FieldMesh(formed, {}, {"thickness": np.full(len(formed.triangles), thinned)}), "flat": FieldMesh(flat)}, arrays={"outer": outer, **holes}),
         "blank": Result(arrays={"outline": outline}),

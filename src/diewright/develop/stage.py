@@ -42,7 +42,12 @@ def _inputs(job: Job) -> DevelopedInputs:
 
 def work(inputs: DevelopedInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """The blank as it is, then blanks whose outline is carried back from the formed edge."""
-    blank, cuts = upstream["blank"], upstream["trim"]
+    blank, cuts, parts = upstream["blank"], upstream["trim"], int(upstream["shape"].values["parts"])
+    if parts > 1:
+        raise InputError(
+            f"{parts} parts are drawn in one stroke and cut from each other after it: no outline of the blank spares that cut.", where="shape.copies",
+            help="Trim them, or develop the blank of one part in a copy of this job.",
+        )  # fmt: skip
     net, stated = (np.asarray(blank.arrays[name], dtype=np.float64)[:, :2] for name in ("outline_net", "outline"))
     edge = np.asarray(cuts.arrays["cut_edge"], dtype=np.float64)
     extra = len(net) != len(stated) or float(np.abs(net - stated).max()) > ALLOWANCE
@@ -177,5 +182,5 @@ def _values(inputs: DevelopedInputs, got: Developed, fit: Fit, holes: list[dict[
 
 STAGE = Stage(
     name="developed", title="Developed blank", version=1, packages=("develop", "trim/mapping", "trim/lines_stated", "tryout", "mechanics", "sheet", "geometry"),
-    needs=("tipping", "sheet", "solution", "blank", "faces", "press", "trim"), inputs=_inputs, work=work, slow=True,
+    needs=("shape", "sheet", "solution", "blank", "faces", "press", "trim"), inputs=_inputs, work=work, slow=True,
 )  # fmt: skip

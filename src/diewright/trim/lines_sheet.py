@@ -71,9 +71,10 @@ def corner_normals(mesh: TriMesh) -> Floats:
     return total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
 
 
-def cut_out(sheet: DrawnSheet, rim: Floats, trim_line: Floats, holder: TriMesh) -> FieldMesh:
-    """The drawn sheet within its ``rim (j, 3)``, with cell fields ``thickness`` [mm], ``zone`` (0 part, 1 addendum, 2 under the blankholder), ``scrap`` (1 outside the ``trim_line (k, 3)``), ``lean_deg`` under a steel that goes straight down."""
-    whole = split_at(sheet.mesh, inside_line(sheet.mesh.points, trim_line, sheet.normals, triangles=sheet.mesh.triangles))
+def cut_out(sheet: DrawnSheet, rim: Floats, edges: list[Floats], holder: TriMesh) -> FieldMesh:
+    """The drawn sheet within its ``rim (j, 3)``, with cell fields ``thickness`` [mm], ``zone`` (0 part, 1 addendum, 2 under the blankholder), ``scrap`` (1 outside all closed ``edges (k, 3)``), ``lean_deg`` under a steel that goes straight down."""
+    within_one = [inside_line(sheet.mesh.points, edge, sheet.normals, triangles=sheet.mesh.triangles) for edge in edges]
+    whole = split_at(sheet.mesh, np.max(within_one, axis=0))
     scrap, mesh, normals = whole.side < 0, whole.mesh, whole.of_points(sheet.normals)
     if scrap.any():
         within = split_at(mesh, inside_line(mesh.points, rim, normals, triangles=mesh.triangles))

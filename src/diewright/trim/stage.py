@@ -63,18 +63,18 @@ def work(inputs: TrimInputs, upstream: Mapping[str, Result], files: Mapping[str,
             where="trim.lean_care",
             help="State less.",
         )
-    faces, solution, tipping = upstream["faces"], upstream["solution"], upstream["tipping"]
+    faces, solution, shape = upstream["faces"], upstream["solution"], upstream["shape"]
     watch.step("the drawn sheet", 0, 5)
     solved = solution.meshes["part"]
     sheet = drawn_sheet(solved, solution.meshes["flat"].mesh, faces.meshes["die"].mesh, inputs.thickness, float(faces.values["clearance"]))
     rim = rim_of(sheet, solution.arrays["outer"], upstream["blank"].arrays["outline"])
-    trim_line = np.asarray(faces.arrays["trim_line"], dtype=np.float64)
+    edges = _edges(shape, sheet, np.asarray(faces.arrays["trim_line"], dtype=np.float64))
     watch.step("laying the lines", 1, 5)
     curves = stated_curves(
-        inputs.line, files, sheet, np.asarray(tipping.values["rotation"], dtype=np.float64), np.asarray(tipping.values["shift"], dtype=np.float64)
+        inputs.line, files, sheet, np.asarray(shape.values["rotation"], dtype=np.float64), np.asarray(shape.values["shift"], dtype=np.float64)
     )  # fmt: skip
     watch.step("finding directions", 2, 5)
-    cuts = _own(inputs, solution, tipping, sheet, trim_line)
+    cuts = _own(inputs, solution, shape, sheet, edges)
     left_out: dict[str, str] = {}
     for c in curves:
         watch.check()
@@ -89,11 +89,11 @@ def work(inputs: TrimInputs, upstream: Mapping[str, Result], files: Mapping[str,
     cuts, meets, same = _compared(cuts, web)
     left_out |= {b: f"it is the same line as {a}" for a, b, _ in same}
     watch.step("the sheet that is cut", 4, 5)
-    drawn = cut_out(sheet, rim.points, trim_line, faces.meshes["blankholder"].mesh)
+    drawn = cut_out(sheet, rim.points, list(edges.values()), faces.meshes["blankholder"].mesh)
     short = int(np.argmax(rim.short))
     found = Found(
-        tuple(cuts), {c.name: c for c in curves}, left_out, tuple(same), tuple(meets), _bends(inputs, cuts, sheet, solved, tipping), _past(cuts, sheet, rim.points, ("trim", "pierce")),
-        _past(cuts, sheet, trim_line, ("pierce",)), _undercut(cuts, tipping), float(rim.short[short]), rim.points[short], inputs.lean_care, inputs.lean_most, inputs.knife, web, inputs.thickness,
+        tuple(cuts), {c.name: c for c in curves}, left_out, tuple(same), tuple(meets), _bends(inputs, cuts, sheet, solved, shape), _past(cuts, sheet, [rim.points], ("trim", "pierce")),
+        _past(cuts, sheet, list(edges.values()), ("pierce",)), _undercut(cuts, shape), float(rim.short[short]), rim.points[short], inputs.lean_care, inputs.lean_most, inputs.knife, web, inputs.thickness,
     )  # fmt: skip
     arrays: dict[str, np.ndarray] = {"rim": rim.points, "rim_flat": rim.flat}
     for cut in cuts:
@@ -108,12 +108,19 @@ def work(inputs: TrimInputs, upstream: Mapping[str, Result], files: Mapping[str,
     )  # fmt: skip
 
 
-def _own(inputs: TrimInputs, solution: Result, tipping: Result, sheet: DrawnSheet, trim_line: Floats) -> list[Cut]:
-    """The part's edge, and its holes where they were filled for the draw."""
-    cuts = [make_cut("edge", "trim", trim_line, sheet, inputs.lean_most)]
+def _edges(shape: Result, sheet: DrawnSheet, trim_line: Floats) -> dict[str, Floats]:
+    """The edges that parts are cut out along: the part's own, or of several parts in one draw each one's."""
+    if int(shape.values["parts"]) == 1:
+        return {"edge": trim_line}
+    return {name: sheet.part.points[np.asarray(loop).ravel()] for name, loop in shape.arrays.items() if name.startswith("edge_")}
+
+
+def _own(inputs: TrimInputs, solution: Result, shape: Result, sheet: DrawnSheet, edges: dict[str, Floats]) -> list[Cut]:
+    """The edges, and the holes where they were filled for the draw."""
+    cuts = [make_cut(name, "trim", line, sheet, inputs.lean_most) for name, line in edges.items()]
     if inputs.holes == "keep":
         return cuts
-    known = {f"hole_{h['id']}" if not str(h["id"]).startswith("hole_") else str(h["id"]): h for h in tipping.values.get("holes") or ()}
+    known = {f"hole_{h['id']}" if not str(h["id"]).startswith("hole_") else str(h["id"]): h for h in shape.values.get("holes") or ()}
     for name, loop in sorted(solution.arrays.items(), key=lambda item: (len(item[0]), item[0])):
         if name.startswith("hole_"):
             ring = sheet.part.points[np.asarray(loop).ravel()][::-1]
@@ -145,9 +152,9 @@ def _compared(cuts: list[Cut], web: float) -> tuple[list[Cut], list[Meeting], li
     return out, rest, same
 
 
-def _bends(inputs: TrimInputs, cuts: list[Cut], sheet: DrawnSheet, solved: Any, tipping: Result) -> dict[str, NearBend]:
+def _bends(inputs: TrimInputs, cuts: list[Cut], sheet: DrawnSheet, solved: Any, shape: Result) -> dict[str, NearBend]:
     filled = np.asarray(solved.cell["filled"]) > 0 if "filled" in solved.cell else np.zeros(len(sheet.part.triangles), dtype=bool)
-    bends = Bends(sheet.part, tipping.meshes["part"].point.get("radius"), filled, inputs.thickness)
+    bends = Bends(sheet.part, shape.meshes["part"].point.get("radius"), filled, inputs.thickness)
     out = {}
     for c in cuts:
         near = bends.nearest(c.points, inputs.bend_thicknesses) if c.kind == "pierce" else None
@@ -156,21 +163,21 @@ def _bends(inputs: TrimInputs, cuts: list[Cut], sheet: DrawnSheet, solved: Any, 
     return out
 
 
-def _past(cuts: list[Cut], sheet: DrawnSheet, edge: Floats, kinds: tuple[str, ...]) -> dict[str, Floats]:
-    """Points of stated lines past a closed edge on the sheet; the whole sheet says which side is inside."""
+def _past(cuts: list[Cut], sheet: DrawnSheet, edges: list[Floats], kinds: tuple[str, ...]) -> dict[str, Floats]:
+    """Points of stated lines past all closed ``edges`` on the sheet; the whole sheet says which side is inside."""
     out = {}
     for c in cuts:
         if c.name.startswith("line_") and c.kind in kinds:
             points, normals = np.vstack([sheet.mesh.points, c.points]), np.vstack([sheet.normals, c.normals])
-            past = inside_line(points, edge, normals)[len(sheet.mesh.points) :] < -OVER
+            past = np.max([inside_line(points, edge, normals) for edge in edges], axis=0)[len(sheet.mesh.points) :] < -OVER
             if past.any():
                 out[c.name] = c.points[past]
     return out
 
 
-def _undercut(cuts: list[Cut], tipping: Result) -> dict[str, Floats]:
+def _undercut(cuts: list[Cut], shape: Result) -> dict[str, Floats]:
     """Points of cuts on faces that this press direction cannot make."""
-    part = tipping.meshes["part"]
+    part = shape.meshes["part"]
     marked = np.asarray(part.cell.get("undercut", np.zeros(len(part.mesh.triangles)))) > 0
     if not marked.any():
         return {}
@@ -216,5 +223,5 @@ SOURCES = (
 """What decides this stage's result: the rest of the package is other stages'."""
 
 STAGE = Stage(
-    name="trim", title="Cut lines", version=1, packages=SOURCES, needs=("tipping", "sheet", "solution", "blank", "faces"), inputs=_inputs, work=work, files=_files,
+    name="trim", title="Cut lines", version=1, packages=SOURCES, needs=("shape", "sheet", "solution", "blank", "faces"), inputs=_inputs, work=work, files=_files,
 )  # fmt: skip
