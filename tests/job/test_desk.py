@@ -258,7 +258,7 @@ def test_findings_accepted_with_a_reason_until_the_value_changes(desk: Desk) -> 
 
 
 def test_unknown_stage_and_missing_folder(desk: Desk, tmp_path: Path) -> None:
-    with pytest.raises(InputError, match=r"there is no stage called 'nosuch'. Stages: first, third, second."):
+    with pytest.raises(InputError, match=r"there is no stage called 'nosuch'. Stages: first, second, third."):
         desk.work("nosuch")
     with pytest.raises(DeskError, match="there is no folder"):
         Desk(tmp_path / "none", TOYS)

@@ -140,10 +140,9 @@ def _in_order(stages: Sequence[Stage]) -> list[Stage]:
     done: dict[str, Stage] = {}
     left = list(stages)
     while left:
-        ready = [s for s in left if all(need in done for need in s.needs)]
-        if not ready:
+        first = next((s for s in left if all(need in done for need in s.needs)), None)  # as given, wherever that serves
+        if first is None:
             raise ValueError(f"stages need each other in a circle: {[s.name for s in left]}")
-        for s in ready:
-            done[s.name] = s
-            left.remove(s)
+        done[first.name] = first
+        left.remove(first)
     return list(done.values())
