@@ -84,11 +84,10 @@ class _Proposal:
         self.made: dict[tuple[str, float], Result] = {}
         self.drawn: dict[Setting, Result] = {}
         self.done = 0.0
-        t = inputs.faces.thickness
-        stated = inputs.faces.die_radius
-        self.radii = (
-            (RADII[0] * t, RADII[1] * t) if isinstance(stated, str) and not files else (float(stated),) * 2 if not files else (0.0, 0.0)
-        )
+        t, stated = inputs.faces.thickness, inputs.faces.die_radius
+        self.radii = (0.0, 0.0)  # given faces keep theirs
+        if not files:
+            self.radii = (RADII[0] * t, RADII[1] * t) if isinstance(stated, str) else (stated, stated)
 
     def work(self) -> Result:
         """All three levels."""
