@@ -29,16 +29,17 @@ ALLOWED = {
     "press": STAGE_TOOLS,
     "tryout": STAGE_TOOLS,
     "finish": STAGE_TOOLS,
-    "trim": STAGE_TOOLS,
+    "trim": STAGE_TOOLS | {"press"},  # only its table of presses, see below
     "develop": STAGE_TOOLS | {"trim", "tryout"},  # runs the tryout, and maps lines as the trim does
     "die": STAGE_TOOLS | {"part"},  # only its reader of foreign files, see below
     "proposal": STAGE_TOOLS | {"blank", "die", "tryout"},  # composes the pure functions of these stages
     "stages": {"job", "part", "shape", "sheet", "blank", "press", "die", "tryout", "trim", "develop", "proposal", "finish"},
     "desk": BASE | {"job", "stages"},
     "worker": {"errors", "desk"},
-    "book": BASE | {"", "desk", "job", "geometry", "sheet", "press"},
+    "book": BASE | {"", "desk", "job", "geometry", "sheet", "press", "finish"},  # only the live pockets of a part in the bath, see below
     "console": {"errors", "desk", "job", "sheet", "press", "prove"},
-    "prove": BASE | {"job", "sheet", "mechanics", "geometry", "part", "shape", "blank", "press", "die", "tryout", "trim", "finish", "develop"},
+    "prove": BASE
+    | {"job", "sheet", "mechanics", "geometry", "part", "shape", "blank", "press", "die", "tryout", "trim", "finish", "develop"},
     "cli": {"errors", "console", "desk", "job", "book", "prove"},
     "": {"desk"},
 }
@@ -103,6 +104,22 @@ def test_the_draw_shape_knows_of_the_part_only_how_it_is_measured() -> None:
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("diewright.part"):
                 names = {node.module} if node.module != "diewright.part" else {f"diewright.part.{a.name}" for a in node.names}
                 assert names <= {"diewright.part.measure", "diewright.part.visible"}, path
+
+
+def test_the_book_knows_of_the_finish_only_how_a_part_in_the_bath_is_turned() -> None:
+    for path in (ROOT / "book").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("diewright.finish"):
+                names = {f"{node.module}.{a.name}" for a in node.names}
+                assert names <= {"diewright.finish.dip.live"}, path
+
+
+def test_the_trim_knows_of_the_press_only_its_table_and_what_serves() -> None:
+    for path in (ROOT / "trim").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("diewright.press"):
+                assert node.module in {"diewright.press.table", "diewright.press.fit"}, path
+                assert path.name.startswith("plan"), path
 
 
 def test_the_check_can_fail(tmp_path: Path) -> None:

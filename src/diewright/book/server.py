@@ -23,6 +23,7 @@ from pydantic import BaseModel, ConfigDict
 from starlette.exceptions import HTTPException
 
 from diewright.book import views
+from diewright.book.baths import Baths
 from diewright.book.guard import Guard
 from diewright.book.runs import Runs
 from diewright.book.upload import keep_upload
@@ -35,7 +36,7 @@ HERE = Path(__file__).parent
 # page -> the stage without which the book does not hold it
 PAGES = {
     "part": "part", "sheet": "sheet", "blank": "blank", "press": "press", "faces": "faces", "draws": "draws", "proposal": "proposal", "tryout": "tryout",
-    "blankholder": "window", "compensation": "compensation", "line": "line", "readiness": "",
+    "blankholder": "window", "compensation": "compensation", "dip": "dip", "plating": "plating", "line": "line", "readiness": "",
 }  # fmt: skip
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 FRESH = {"cache-control": "no-store"}
@@ -290,6 +291,12 @@ def _add_results(app: FastAPI, desk: Desk) -> None:
         return Response(
             views.series_bytes(views.keyed(desk, stage, key), series, what), media_type="application/octet-stream", headers=FOREVER
         )
+
+    baths = Baths(desk)
+
+    @app.get("/api/dip/{key}", response_model=None)
+    def dip(key: str, x: float, y: float, z: float, holes: bool = False) -> Response:
+        return Response(baths.answer(key, (x, y, z), holes), media_type="application/octet-stream", headers=FRESH)
 
     @app.get("/api/live/{stage}", response_model=None)
     def now(stage: str) -> Response:

@@ -74,8 +74,14 @@ function frames(path, Kind) {
 /** The newest live frame of a stage at work: {kind, values, arrays: {name: typed array}}, or null. */
 export async function live(stage) {
   const response = await ask(`/api/live/${seg(stage)}`);
-  if (response.status === 204) return null;
-  const bytes = await response.arrayBuffer();
+  return response.status === 204 ? null : unpacked(await response.arrayBuffer());
+}
+
+/** The pockets of the part of a result of dip with `up` in its coordinates: {kind, values, arrays}. */
+export const pockets = async (key, up, holes) => unpacked(await (await ask(`/api/dip/${seg(key)}?x=${up[0]}&y=${up[1]}&z=${up[2]}&holes=${holes}`)).arrayBuffer());
+
+/** A packed frame: {kind, values, arrays: {name: typed array}}. */
+function unpacked(bytes) {
   const length = new DataView(bytes).getUint32(0, true);
   const head = JSON.parse(new TextDecoder().decode(new Uint8Array(bytes, 4, length)));
   const arrays = {};

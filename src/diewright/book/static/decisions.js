@@ -95,6 +95,20 @@ function control(ctx, path, list) {
   return { root, update };
 }
 
+/** A field in a table that changes one value of one record of a list of the job. */
+export function cellOf(ctx, path, list, k, name, title, word = "") {
+  const error = h("span", { class: "field-error", role: "alert" });
+  const input = h("input", {
+    type: "text", class: "figure", inputmode: "decimal", autocomplete: "off", "aria-label": title, value: plain(list[k][name]),
+    onchange: async () => {
+      const text = input.value.trim();
+      const value = word && (text === "" || text === word) ? word : typed(text);
+      error.textContent = await ctx.edit({ [path]: list.map((one, n) => (n === k ? { ...one, [name]: value } : one)) }, title);
+    },
+  }); // prettier-ignore
+  return h("span", {}, input, error);
+}
+
 /** Leave an explanation out that only repeats the name. */
 const worth = (text, name) => (text.replace(".", "").toLowerCase() === name.toLowerCase() ? "" : text);
 

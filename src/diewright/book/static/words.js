@@ -1,7 +1,7 @@
 // How the book says things: numbers, units, names of fields and states.
 
 const UNITS = {
-  "-": "", mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "mJ/mm2": "mJ/mm²", "g/cm3": "g/cm³", "1/min": "/min", "1/m2": "1/m²", "1/mm2": "1/mm²",
+  "-": "", mm2: "mm²", mm3: "mm³", deg: "°", "kg/m3": "kg/m³", "N/mm2": "N/mm²", "mJ/mm2": "mJ/mm²", "g/cm3": "g/cm³", "1/min": "/min", "1/m2": "1/m²", "1/mm2": "1/mm²", "A/dm2": "A/dm²",
 }; // prettier-ignore
 
 export const unitText = (unit) => UNITS[unit] ?? unit ?? "";
@@ -83,6 +83,11 @@ const LABELS = {
   "draws.blank_diameter": "Diameter of the blank", "draws.quality": "Mesh of the sheet",
   "line.cycle_most_s": "Longest cycle that will do", "line.racks_per_cycle": "Mix repeated in a cycle", "line.parts_per_rack": "Parts on a rack", "line.lift_m": "Height of the lift", "line.gap_m": "Distance of hoists",
   "line.tick_s": "Step of time", "line.time_limit_s": "Longest search", "line.what_if_s": "Time for what changes bring", "line.track_from_m": "Track from", "line.track_to_m": "Track to",
+  "dip.attitude": "Attitude", "dip.significant": "Side where air does harm", "dip.directions": "Attitudes tried", "dip.in_speed": "Lowered at", "dip.out_speed": "Raised at", "dip.drip_time": "Drips for", "dip.density": "Density of the bath",
+  "dip.viscosity": "Viscosity of the bath", "dip.surface_tension": "Surface tension", "dip.depth": "Bath above the part", "dip.hole_least": "Narrowest hole that counts", "dip.pocket_least": "Smallest pocket named", "dip.parts": "Parts on the rack",
+  "plating.columns": "Parts side by side", "plating.rows": "Parts above each other", "plating.spacing": "Gap between parts", "plating.facing": "Looks at the front anodes", "plating.up": "Hangs upwards", "plating.significant": "Significant side", "plating.tank": "Bath inside the tank",
+  "plating.anode_rows": "Rows of anodes", "plating.anode_distance": "Anodes from the rack", "plating.anode_count": "Anodes in a row", "plating.anode_width": "Width of an anode", "plating.anode_thickness": "Thickness of an anode", "plating.anode_span": "Length of the anode row",
+  "plating.anode_length": "Anode in the bath", "plating.anode_raise": "Anodes hang higher by", "plating.quality": "Mesh of parts and bath", "plating.tries": "Places of the anodes tried", "plating.layers": "Deposits", "plating.bodies": "Bodies in the bath",
   "press.name": "Press", "press.strokes_per_minute": "Strokes",
 }; // prettier-ignore
 
@@ -103,6 +108,8 @@ const CHOICES = {
   "faces.lead_on": { blend: "blended into the blankholder", profile: "land, radius, wall, radius" },
   "tryout.bead_kind": { none: "none" },
   "compensation.alignment": { "best fit": "best fit over its area", supports: "on three points" },
+  "dip.significant": { both: "both", upper: "the upper, as in the press", lower: "the lower, as in the press" },
+  "plating.significant": { upper: "the upper, as in the press", lower: "the lower, as in the press", both: "both" },
   "compensation.blankholder": { keep: "keeps its surface", follow: "moves with the part" },
 }; // prettier-ignore
 
@@ -141,7 +148,17 @@ export const FIELDS = {
   undercut: { label: "Undercut", unit: "", map: "lajolla", reverse: true, digits: 1, flat: true, words: { 0: "free", 1: "undercut" }, flag: "none" },
 }; // prettier-ignore
 
-export const fieldOf = (name) => FIELDS[name] ?? { label: words(name), unit: "", map: "batlow", digits: 3, flag: "none" };
+/** Deposits carry the name of their metal: `nickel_um`, `nickel_current_density`. */
+function depositOf(name) {
+  const found = /^(.+)_(um|current_density)$/.exec(name);
+  if (!found) return null;
+  const metal = words(found[1]);
+  const short = metal.toLowerCase();
+  if (found[2] === "um") return { label: `${metal} thickness`, unit: "µm", map: "batlow", digits: 3, flag: "both", least: `least ${short}`, most: `most ${short}` };
+  return { label: `${metal} current density`, unit: "A/dm2", map: "lajolla", reverse: true, digits: 3, flag: "both", least: "least current", most: "most current" };
+}
+
+export const fieldOf = (name) => FIELDS[name] ?? depositOf(name) ?? { label: words(name), unit: "", map: "batlow", digits: 3, flag: "none" };
 
 export function timeLeft(seconds) {
   if (seconds === null || seconds === undefined || !Number.isFinite(seconds)) return "time left not known yet";

@@ -2,10 +2,10 @@
 
 import { data } from "../api.js";
 import { h, memo, put, uid } from "../dom.js";
-import { decisions } from "../decisions.js";
+import { cellOf, decisions } from "../decisions.js";
 import { downloads, figureList, fromResult, grid, section } from "../parts.js";
 import { legend, lineView, wayDiagram } from "../plots/hoist_ways.js";
-import { fixed, num, plain, typed } from "../words.js";
+import { fixed, num } from "../words.js";
 import { frame } from "./page.js";
 
 const FIELDS = ["line.cycle_most_s", "line.racks_per_cycle", "line.parts_per_rack", "line.lift_m", "line.gap_m"];
@@ -104,20 +104,6 @@ function playerOf(r) {
 }
 
 const current = (stated, v, what) => (stated[what]?.length ? stated[what] : (v?.stated?.[what] ?? []));
-
-/** A field in a table that changes one value of one record of a list of the job. */
-function cellOf(ctx, path, list, k, name, title, word = "") {
-  const error = h("span", { class: "field-error", role: "alert" });
-  const input = h("input", {
-    type: "text", class: "figure", inputmode: "decimal", autocomplete: "off", "aria-label": title, value: plain(list[k][name]),
-    onchange: async () => {
-      const text = input.value.trim();
-      const value = word && (text === "" || text === word) ? word : typed(text);
-      error.textContent = await ctx.edit({ [path]: list.map((one, n) => (n === k ? { ...one, [name]: value } : one)) }, title);
-    },
-  }); // prettier-ignore
-  return h("span", {}, input, error);
-}
 
 function tankTable(ctx, list, v) {
   if (!list.length) return h("p", { class: "quiet" }, "The tanks appear when the line has been worked.");

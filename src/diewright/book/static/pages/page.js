@@ -1,7 +1,7 @@
 // What all pages share: the order of things on a page, and the line that says how it stands.
 
 import { h, memo, put } from "../dom.js";
-import { findingsList, section, smallPrint } from "../parts.js";
+import { findingsList, fromResult, section, smallPrint } from "../parts.js";
 
 /** The frame of a page. `picture` and `side` stand beside each other; `sections` follow. `also`: stages whose findings stand here as well. */
 export function frame(ctx, { name, title, stages, also = [], picture, side, sections, print = [] }) {
@@ -61,6 +61,13 @@ export const statedIn = (ctx, table) => Object.keys(ctx.book.fields).filter((pat
 /** What to heed before anyone works at the press. */
 export const cautionList = (list) => h("details", { class: "cautions", open: false }, h("summary", {}, `Before anyone works at the press: ${list.length || "no"} cautions`), h("ul", {}, list.map((c) => h("li", {}, c))));
 
+/** The cautions that a stage gives, folded under `title`. */
+export function cautionsOf(place, result, title) {
+  const list = result?.values.cautions ?? [];
+  place.show(list.length > 0);
+  fromResult(place.body, result, (box) => put(box, h("details", { class: "cautions", open: false }, h("summary", {}, `${title}: ${list.length} cautions`), h("ul", {}, list.map((c) => h("li", {}, c))))));
+}
+
 /** Note on the page when its picture stands (measured by the tests and the benchmark). */
 export function done() {
   document.documentElement.dataset.drawn ??= String(Math.round(performance.now()));
@@ -88,7 +95,7 @@ export function drawsOnce(view) {
 export function lazyPicture({ kind = "still", ...options }, ready) {
   const box = h("div", { class: "picture-place" }, h("p", { class: "quiet" }, "Drawing the picture."));
   const later = { box, picture: null, shown: false };
-  const load = kind === "moving" ? import("../view3d/moving.js").then((m) => m.Moving) : import("../view3d/picture.js").then((m) => m.Picture);
+  const load = { moving: () => import("../view3d/moving.js").then((m) => m.Moving), bath: () => import("../view3d/bath.js").then((m) => m.Bath), cuts: () => import("../view3d/cuts.js").then((m) => m.Cuts), still: () => import("../view3d/picture.js").then((m) => m.Picture) }[kind]();
   later.promise = load.then((Picture) => {
     later.picture = new Picture(options);
     put(box, later.picture.root);

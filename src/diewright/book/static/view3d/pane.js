@@ -12,9 +12,8 @@ function buffer(values, size) {
 }
 
 export class Pane {
-  constructor({ name, caption, flat = false, arrow = true }) {
-    Object.assign(this, { name, flat, arrow });
-    this.view = new View({ flat });
+  constructor({ name, caption, flat = false, arrow = true, view = new View({ flat }) }) {
+    Object.assign(this, { name, flat, arrow, view });
     this.scene = new THREE.Scene();
     this.material = surface();
     this.plane = new THREE.Plane(new THREE.Vector3(-1, 0, 0), 0);

@@ -176,7 +176,7 @@ export class Picture {
     const smooth = this.look.smooth && !spec.flat;
     const mesh0 = this.panes[0].mesh;
     const averaged = smooth ? (point ?? mesh0?.toPoints(cell)) : null;
-    this.scale = { name, spec, rows, lo, hi, min, max, level, point, cell, exact, smooth };
+    this.scale = { name, spec, rows, lo, hi, min, max, level, point, cell, exact, smooth, limit: field.limit };
     for (const pane of this.panes) {
       if (!pane.mesh) continue;
       pane.setValues(smooth ? pane.mesh.onCorners(averaged, "point") : cell ? pane.mesh.onCorners(cell, "cell") : pane.mesh.onCorners(point, "point"));
@@ -396,7 +396,7 @@ export class Picture {
   drawRule() {
     const width = this.ruler.parentElement.clientWidth;
     if (!this.scale || !width) return;
-    const limit = this.scale.spec.limit && this.job ? this.scale.spec.limit(this.job) : null;
+    const limit = this.scale.limit ?? (this.scale.spec.limit && this.job ? this.scale.spec.limit(this.job) : null);
     drawRuler(this.ruler, width, { ...this.scale, stepped: this.look.stepped, limit, probe: this.probed });
   }
 

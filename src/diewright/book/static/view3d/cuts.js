@@ -1,0 +1,196 @@
+// The picture of the drawn sheet with what is cut: lines by operation or in colour, pieces of scrap, choppers, steels.
+
+import * as THREE from "three";
+import { css, s } from "../dom.js";
+import { fieldOf, quantity } from "../words.js";
+import { colourAt, niceStep, table } from "./lut.js";
+import { Picture } from "./picture.js";
+import { thin } from "./shade.js";
+import { coneCorners, fillCorners, pieces, prismCorners, strokeCorners } from "./strokes.js";
+
+const TONES = 6;
+const linear = (rgb) => new THREE.Color().setStyle(rgb);
+
+/** The tone of piece `i` of `n` round a ring: neighbours differ, the last from the first as well. */
+export const toneOf = (i, n) => 1 + (i % (n > TONES && n % TONES === 1 ? TONES - 1 : TONES));
+
+export class Cuts extends Picture {
+  constructor(options) {
+    super(options);
+    this.fieldSelect.parentNode.hidden = true; // what is coloured here is the lines
+    this.group = new THREE.Group();
+    this.main.scene.add(this.group);
+    this.items = [];
+    this.labels = [];
+    const { write, judge } = this.main;
+    this.main.write = () => {
+      write.call(this.main);
+      this.writeLabels();
+    };
+    this.main.judge = () => {
+      judge.call(this.main);
+      this.judgeLabels();
+    };
+  }
+
+  get main() {
+    return this.panes[0];
+  }
+
+  /** The mesh stays grey; its fields are read by a click. */
+  setFields(fields) {
+    this.fields = fields;
+    return this.show(null);
+  }
+
+  async show() {
+    if (!this.rule) await super.show(null);
+    this.applyLook();
+  }
+
+  /**
+   * What is drawn beside the mesh. `items`: [{kind: "line", points, closed, colour, size, dash, values}, {kind: "fill", points, colour}, {kind: "arrow", from, way, length, colour},
+   * {kind: "prism", points, way, height, colour}]; colours are names of tokens. `labels`: [{place, text, kind}]. `rule`: {name, values: [arrays], places, limit} for lines in colour.
+   */
+  async setCuts({ items, labels = [], flags = [], rule = null }) {
+    this.items = items;
+    this.labels = labels;
+    this.rule = null;
+    await super.show(null);
+    this.main.flags = flags;
+    if (rule) await this.setRule(rule);
+    this.rebuild();
+  }
+
+  async setRule({ name, lists, limit }) {
+    const spec = fieldOf(name);
+    const rows = await table(spec.map);
+    let [min, max, least, most] = [Infinity, -Infinity, null, null];
+    for (const { values, points } of lists) {
+      values.forEach((v, i) => {
+        if (v < min) [min, least] = [v, points[i]];
+        if (v > max) [max, most] = [v, points[i]];
+      });
+    }
+    if (!Number.isFinite(min)) return;
+    let [lo, hi] = [Math.min(min, limit?.[0] ?? min), Math.max(max, limit?.[0] ?? max)];
+    if (spec.zeroed) lo = 0;
+    if (hi - lo < 1e-6) [lo, hi] = [lo - 0.5, hi + 0.5];
+    this.scale = this.rule = { name, spec, rows, lo, hi, min, max, level: niceStep(lo, hi, 9), limit };
+    const flag = (value, place, word) => ({ place, text: quantity(value, spec.unit, spec.digits), name: spec[word] ?? `${word} ${spec.label.toLowerCase()}`, kind: "extreme" });
+    this.main.flags = [spec.flag === "min" ? null : flag(max, most, "most"), spec.flag === "max" ? null : flag(min, least, "least")].filter(Boolean);
+    this.root.classList.remove("no-field");
+  }
+
+  setLook(name, value) {
+    this.look[name] = value;
+    this.rebuild();
+  }
+
+  applyLook() {
+    super.applyLook();
+    const theme = css("--ink") + css("--piece-1");
+    if (theme !== this.theme) {
+      this.theme = theme;
+      this.rebuild();
+    }
+  }
+
+  rebuild() {
+    for (const child of [...this.group.children]) {
+      child.geometry.dispose();
+      child.material.dispose();
+      this.group.remove(child);
+    }
+    const mesh = this.main.mesh;
+    if (!mesh) return;
+    for (const item of this.items) this.add(item, mesh.radius);
+    this.clipGroup();
+    this.redraw();
+  }
+
+  recut(fresh) {
+    super.recut(fresh);
+    if (this.group) this.clipGroup();
+  }
+
+  clipGroup() {
+    const { cutting, plane } = this.main;
+    for (const child of this.group.children) child.material.clippingPlanes = cutting ? [plane] : [];
+  }
+
+  body(corners, colour, { order = 2, opacity = 1, values = null, owner = null } = {}) {
+    if (!corners.length) return;
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", new THREE.BufferAttribute(corners, 3));
+    const material = new THREE.MeshBasicMaterial({ side: THREE.DoubleSide, transparent: opacity < 1, opacity, depthWrite: opacity === 1 });
+    if (values && this.rule) {
+      const { rows, lo, hi, spec, level } = this.rule;
+      const tint = new Float32Array(corners.length);
+      const stepped = (v) => (this.look.stepped ? (Math.floor(v / level) + 0.5) * level : v);
+      owner.forEach((i, k) => linear(colourAt(rows, (stepped(values[i]) - lo) / (hi - lo), spec.reverse)).toArray(tint, 3 * k));
+      geometry.setAttribute("color", new THREE.BufferAttribute(tint, 3));
+      material.vertexColors = true;
+    } else material.color.set(css(colour) || "#16202f");
+    const made = new THREE.Mesh(geometry, material);
+    made.renderOrder = order;
+    made.frustumCulled = false;
+    this.group.add(made);
+  }
+
+  lines(segments, colour, opacity = 1) {
+    if (!segments.length) return;
+    const geometry = new THREE.BufferGeometry();
+    geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(segments.flatMap(([a, b]) => [...a, ...b])), 3));
+    const made = new THREE.LineSegments(geometry, thin(css(colour) || "#16202f", opacity));
+    made.renderOrder = 4;
+    made.frustumCulled = false;
+    this.group.add(made);
+  }
+
+  add(item, radius) {
+    const size = (item.size ?? 1) * radius * 0.0042;
+    if (item.kind === "line") {
+      const dash = (item.dash ?? []).map((d) => d * radius * 0.01);
+      const { corners, owner } = strokeCorners(pieces(item.points, item.closed, dash), size);
+      this.body(corners, item.colour ?? "--ink", { values: item.values, owner, order: 3 });
+    } else if (item.kind === "fill") {
+      this.body(fillCorners(item.points), item.colour);
+      this.lines(pieces(item.points, true), "--picture-edge");
+    } else if (item.kind === "arrow") {
+      const end = item.from.map((v, k) => v + item.length * item.way[k]);
+      const head = radius * 0.045;
+      this.body(strokeCorners([[item.from, end.map((v, k) => v - head * item.way[k]), 0]], size * 0.8).corners, item.colour ?? "--ink", { order: 4 });
+      this.body(coneCorners(end, item.way, head, head * 0.36), item.colour ?? "--ink", { order: 4 });
+    } else if (item.kind === "prism") {
+      this.body(prismCorners(item.points, item.way, item.height), item.colour, { opacity: 0.42, order: 3 });
+      const top = item.points.map((p) => p.map((v, k) => v + item.height * item.way[k]));
+      this.lines([...pieces(item.points, true), ...pieces(top, true)], "--ink", 0.8);
+    } else this.lines(item.segments, item.colour ?? "--ink");
+  }
+
+  judgeLabels() {
+    const { mesh, view, keep } = this.main;
+    if (!mesh) return;
+    const { out } = view.basis;
+    const eps = mesh.radius * 0.02;
+    for (const one of this.labels) one.behind = Boolean(mesh.pick(one.place.map((v, k) => v + out[k] * eps), out, keep, eps)); // prettier-ignore
+  }
+
+  /** Numbers and names at their places, apart from each other; those behind the metal are drawn fainter. */
+  writeLabels() {
+    const { svg, view, mesh } = this.main;
+    if (!mesh) return;
+    const taken = [];
+    for (const { place, text, kind = "", behind } of this.labels) {
+      const [x, y] = view.project(place);
+      if (x < 4 || y < 4 || x > view.width - 4 || y > view.height - 4) continue;
+      if (taken.some(([u, v, w]) => Math.abs(u - x) < (w + 7.4 * text.length) / 2 + 4 && Math.abs(v - y) < 16)) continue;
+      taken.push([x, y, 7.4 * text.length]);
+      const g = s("g", { class: `cut-label ${kind}${behind ? " behind" : ""}` });
+      if (kind === "piece") g.append(s("circle", { cx: x, cy: y, r: Math.max(11, 4.2 * text.length + 5) }));
+      g.append(s("text", { x, y: y + 4.5, "text-anchor": "middle" }, text));
+      svg.append(g);
+    }
+  }
+}
