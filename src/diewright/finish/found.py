@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """``wheel`` by side: triangles that the wheel reaches; ``removed`` by polishing at most and at least (m,) [µm]; ``left`` (m,) [mm]; ``least`` thickness wanted [mm];
+    """``wheel`` by side: share of each triangle that the wheel reaches; ``removed`` by polishing at most and at least (m,) [µm]; ``left`` (m,) [mm]; ``least`` thickness wanted [mm];
     ``recesses`` and ``untouched``: (side, region) that wheel and ball do not reach; ``readings`` judged, None without a file; ``book`` balances, None without a file."""
 
     stated: FinishStated
@@ -35,7 +35,7 @@ class Found:
     wanted: Wanted
     test: Corrosion
     significant: Significant
-    wheel: dict[str, NDArray[np.bool_]]
+    wheel: dict[str, Floats]
     drawn: Drawn
     start: Start
     steps: list[Step]

@@ -29,7 +29,7 @@ def meshes(f: Found) -> dict[str, FieldMesh]:
     cell = {
         "significant": m.any_side.astype(np.float64), "significant_upper": m.counts("upper").astype(np.float64), "significant_lower": m.counts("lower").astype(np.float64),
         "picked": m.picked.astype(np.float64), "ball_upper": m.ball["upper"], "ball_lower": m.ball["lower"],
-        "wheel_upper": f.wheel["upper"].astype(np.float64), "wheel_lower": f.wheel["lower"].astype(np.float64), "start_ra_um": f.start.ra, "scratched": f.start.scratched.astype(np.float64),
+        "wheel_upper": f.wheel["upper"], "wheel_lower": f.wheel["lower"], "start_ra_um": f.start.ra, "scratched": f.start.scratched.astype(np.float64),
         "removed_um": f.removed, "thickness_left": f.left, "known": f.drawn.known.astype(np.float64),
     }  # fmt: skip
     return {"part": FieldMesh(f.mesh, cell=cell)}

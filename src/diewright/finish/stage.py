@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from pydantic import BaseModel, ConfigDict
 
+from diewright.errors import InputError
 from diewright.finish.dip import rules
 from diewright.finish.dip.drag_out import lower_edge
 from diewright.finish.findings import findings
@@ -21,7 +22,7 @@ from diewright.finish.records.plan import plan
 from diewright.finish.report import figures, meshes, tables, values
 from diewright.finish.spec.alternatives import priced
 from diewright.finish.spec.classes import corrosion, wanted
-from diewright.finish.spec.significant import SENSE, Significant, significant
+from diewright.finish.spec.significant import HALF, SENSE, Significant, significant
 from diewright.geometry.accessible import Probe
 from diewright.geometry.loops import outer_loop
 from diewright.geometry.mesh import TriMesh
@@ -79,7 +80,7 @@ def work(inputs: FinishInputs, upstream: Mapping[str, Result], files: Mapping[st
     wheel = {}
     for k, (name, sense) in enumerate(SENSE.items(), start=1):
         watch.step("ball and wheel", k, 3)
-        wheel[name] = probe.wheel_reaches(0.5 * f.wheel_mm, f.wheel_width, sense, max(0.05, 2.0 * chord))
+        wheel[name] = probe.wheel_share(0.5 * f.wheel_mm, f.wheel_width, sense, max(0.05, 2.0 * chord))
 
     watch.step("preparation", 0, 2)
     solution, shape = upstream["solution"], upstream["shape"]
@@ -99,6 +100,12 @@ def work(inputs: FinishInputs, upstream: Mapping[str, Result], files: Mapping[st
     steps = sequence(float(surface.ra[on].max()), float(surface.depth[on].max()), f)
     low, high = _removed(surface.depth, steps, on)
     least = LEAST_SHARE * inputs.thickness if isinstance(f.least_thickness, str) else f.least_thickness
+    if least > inputs.thickness:
+        raise InputError(
+            f"{least:g} mm are to be left of a sheet of {inputs.thickness:g} mm.",
+            where="finish.least_thickness",
+            help="State less, or a thicker sheet.",
+        )
     # both sides lose it where both are polished
     left = pressed.thickness - 1e-3 * high * len(picked.sides)
     area = float(mesh.areas[on].sum()) * len(picked.sides)
@@ -109,7 +116,7 @@ def work(inputs: FinishInputs, upstream: Mapping[str, Result], files: Mapping[st
     mass = 1e-9 * mesh.area * inputs.thickness * positive(float(sheet.values["density"]), "The sheet's density", "kg/m3")
     layout = lay_out(mesh, turn, f, inputs.thickness, mass, density)
     loops = mesh.boundary_loops
-    recesses = _missed(mesh, picked, {s: ~wheel[s] for s in picked.sides})
+    recesses = _missed(mesh, picked, {s: wheel[s] < HALF for s in picked.sides})
     counts = {s: picked.counts(s) for s in picked.sides}
     drag = _drag_out(inputs, mesh, turn[2])
     limits = {"nickel": asked.nickel, "chromium": asked.chromium}
@@ -122,7 +129,7 @@ def work(inputs: FinishInputs, upstream: Mapping[str, Result], files: Mapping[st
     found = Found(
         stated=f, mesh=mesh, sheet=inputs.thickness, wanted=asked, test=corrosion(asked.service), significant=picked, wheel=wheel, drawn=pressed, start=surface, steps=steps,
         removed=high, removed_least=low, left=left, least=least, recesses=recesses,
-        untouched=_missed(mesh, picked, {s: picked.ball[s] < 0.5 for s in picked.sides}), effort=effort(1e-2 * area, len(steps), f.rate_cm2_min, f.wheel_life_m2),
+        untouched=_missed(mesh, picked, {s: picked.ball[s] < HALF for s in picked.sides}), effort=effort(1e-2 * area, len(steps), f.rate_cm2_min, f.wheel_life_m2),
         layout=layout, turn=turn, contacts=contacts(mesh, turn, picked.any_side, outer_loop(mesh) if loops else -1, layout.contacts),
         spots=plan(mesh, counts, recesses, f.plan_points), drag_out=drag, readings=None if read is None else readings.judge(read, limits, shares),
         book=None if book is None else bath_log.balance(book, chemistry), anodes_kg=0.0 if book is None else bath_log.anode_kg(book, nickel.deposit),

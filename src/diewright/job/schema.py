@@ -894,7 +894,7 @@ class FinishStated(Record):
     spine_a_mm2: float = q("A/mm2", "current that a copper spine bears (common practice)", default=1.5, gt=0, le=20)
     hook_a: float = q("A", "current that one contact bears (common practice)", default=30.0, gt=0, le=2000)
     rectifier_a: float = q("A", "current of the rectifier", default=2000.0, gt=0, le=200_000)
-    plan_points: int = q("", "places to measure, spread over the significant surface", default=5, ge=1, le=200)
+    plan_points: int = q("", "places to measure, spread over the significant surface of each side that counts", default=5, ge=1, le=200)
     readings_file: str = q("", "CSV of thickness readings: place, method, um", default="", max_length=200)
     coulometric_pct: float = q("%", "expanded uncertainty (k = 2) of one coulometric reading", default=10.0, gt=0, le=100)
     xrf_pct: float = q("%", "expanded uncertainty (k = 2) of one X-ray reading", default=10.0, gt=0, le=100)

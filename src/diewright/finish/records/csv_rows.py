@@ -32,7 +32,7 @@ def rows(path: Path, needed: Sequence[str], known: Sequence[str], where: str) ->
         raise FileError(f"'{name}' is empty.", where=where, help=f"Its first line names the columns: {', '.join(needed)}.")
     mark = ";" if ";" in lines[0][1] else ","
     try:
-        cells = [[c.strip() for c in next(csv.reader(io.StringIO(line), delimiter=mark))] for _, line in lines]
+        cells = [[c.strip() for c in next(csv.reader(io.StringIO(line), delimiter=mark, strict=True))] for _, line in lines]
     except csv.Error as error:
         raise FileError(f"'{name}' is no CSV file ({error}).", where=where, help="Save it as CSV.") from None
     head = [c.lower() for c in cells[0]]

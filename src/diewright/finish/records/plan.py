@@ -24,25 +24,24 @@ class Spot:
 
 
 def plan(mesh: TriMesh, counts: dict[str, NDArray[np.bool_]], recesses: Sequence[tuple[str, Region]], wanted: int) -> list[Spot]:
-    """``wanted`` places (fewer where there are fewer triangles) on the triangles of ``counts`` by side, then one in each of ``recesses`` (side, region) that counts.
+    """``wanted`` places on each side of ``counts`` (fewer where it has fewer triangles that count), then one in each of ``recesses`` (side, region) that counts.
 
     The first place is the one nearest to the middle of the surface, each further one the farthest from all before: no place of the surface is then farther from a measured one
     than twice the best possible (Gonzalez 1985).
     """
-    cells = np.concatenate([np.flatnonzero(c) for c in counts.values()])
-    sides = [name for name, c in counts.items() for _ in range(int(c.sum()))]
-    x = mesh.centroids[cells]
-    at = int(np.argmin(np.linalg.norm(x - np.average(x, axis=0, weights=mesh.areas[cells]), axis=1)))
     spots: list[Spot] = []
-    near = np.full(len(x), np.inf)
-    for k in range(min(wanted, len(x))):
-        spots.append(
-            _spot(f"S{k + 1}", mesh, int(cells[at]), sides[at], "middle of the surface" if k == 0 else "farthest from the places before")
-        )
-        near = np.minimum(near, np.linalg.norm(x - x[at], axis=1))
-        at = int(np.argmax(near))
-        if near[at] == 0.0:
-            break
+    for side, which in counts.items():
+        cells = np.flatnonzero(which)
+        x, near = mesh.centroids[cells], np.full(len(cells), np.inf)
+        for k in range(min(wanted, len(cells))):
+            # the middle first
+            at = int(np.argmax(near) if k else np.argmin(np.linalg.norm(x - np.average(x, axis=0, weights=mesh.areas[cells]), axis=1)))
+            if near[at] == 0.0:
+                break
+            spots.append(
+                _spot(f"S{len(spots) + 1}", mesh, int(cells[at]), side, "farthest from the places before" if k else "middle of the surface")
+            )
+            near = np.minimum(near, np.linalg.norm(x - x[at], axis=1))
     for k, (side, region) in enumerate(recesses, start=1):
         inside = region.cells[counts[side][region.cells]]
         if len(inside):

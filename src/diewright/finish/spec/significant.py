@@ -59,6 +59,12 @@ def significant(mesh: TriMesh, face: NDArray[np.int64], stated: FinishStated, pr
             raise InputError(
                 f"the part has no face {number}.", where="finish.significant", help=f"Its faces are numbered {min(there)} to {max(there)}."
             )
+    if isinstance(stated.significant, str) and stated.significant_points:
+        raise InputError(
+            f"points are stated, and significant is '{stated.significant}' already.",
+            where="finish.significant_points",
+            help="State significant = [] to pick by points alone.",
+        )
     faces = None
     if not isinstance(stated.significant, str):
         faces = tuple(sorted({*listed, *_faces_at(mesh, face, probe, stated)}))
