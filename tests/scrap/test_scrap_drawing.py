@@ -186,3 +186,25 @@ def test_an_outline_is_led_out_by_the_same_all_round(line, by):
     assert away == pytest.approx(np.full(len(away), by), abs=0.006)
     want = shapely.Polygon(inner).buffer(by, quad_segs=64)
     assert shapely.Polygon(outer).symmetric_difference(want).area < 0.003 * want.length
+
+
+def test_joints_go_round_die_buttons_where_they_can():
+    line = rectangle(600, 120)
+    middle = work(before(grown(line, 12), [("edge", line)]))
+    at = middle.tables["joints"]
+    x, y = at["across_1_mm"][0], at["across_2_mm"][0]
+    inside = (x, y - np.sign(y) * 30) if abs(y) > 59 else (x - np.sign(x) * 30, y)
+    up = before(grown(line, 12), [("edge", line)], [("hole_1", inside, 12.0)])
+    r = work(up)
+    button = up["cutting"].tables["punches"]["button_mm"][0]
+    j = np.column_stack([r.tables["joints"]["across_1_mm"], r.tables["joints"]["across_2_mm"]])
+    assert np.linalg.norm(j - inside, axis=1).min() > button / 2
+    assert not any(k.startswith("scrap.button") for k in keys(r))
+    crowded = work(
+        before(
+            grown(line, 12),
+            [("edge", line)],
+            [(f"h{k}", (x, s * 40), 12.0) for k, (x, s) in enumerate((x, s) for x in range(-270, 280, 28) for s in (-1, 1))],
+        )
+    )
+    assert any(k.endswith(".joint") for k in keys(crowded))

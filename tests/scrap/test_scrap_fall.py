@@ -10,7 +10,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from diewright.trim.fall import GAP, chute, free_directions, run_of, way_out
+from diewright.trim.fall import GAP, Free, _outside, chute, free_directions, run_of, way_out
 
 
 def sector(inner, outer, wrap_deg, n=400):
@@ -48,6 +48,18 @@ def test_a_bar_on_a_wall_is_free_over_half_a_turn_and_in_a_slot_only_along_it():
     assert not free.holds(math.pi / 2 + 0.05)
     dovetail = shapely.Polygon([(-50, -50), (50, -50), (50, 50), (5, 50), (15, 0), (-15, 0), (-5, 50), (-50, 50)])
     assert free_directions(shapely.Polygon([(-15, 0), (15, 0), (5, 50), (-5, 50)]), dovetail).spans == ()
+
+
+def test_a_piece_that_lies_over_the_post_has_no_way():
+    assert free_directions(shapely.box(-5, -5, 30, 5), shapely.box(-50, -50, 20, 50)).spans == ()
+    assert free_directions(shapely.box(-5, -5, 5, 5), shapely.box(-50, -50, 50, 50)).spans == ()
+
+
+def test_angles_that_run_over_the_end_cover_the_beginning():
+    deg = np.radians
+    free = _outside(deg(np.array([350.0, 5.0, 20.0, 200.0])), deg(np.array([40.0, 1.0, 1.0, 10.0])))
+    assert [tuple(np.degrees(s).round(6)) for s in free.spans] == [(30.0, 170.0), (210.0, 140.0)]
+    assert Free(((deg(350.0), deg(20.0)),)).holds(deg(5.0))
 
 
 def star(rng, n, centre, size):

@@ -74,6 +74,8 @@ def test_a_slope_has_the_area_of_the_sheet_not_of_its_shadow():
     flat, slope = (work(before(RIM, [("edge", PLATE)], height=h)) for h in (lambda x, y: 0.0, lambda x, y: s * x))
     a, b = (r.tables["pieces"]["area_mm2"].sum() for r in (flat, slope))
     assert b == pytest.approx(a / math.cos(math.radians(20)), rel=1e-6)
+    c, d = (r.tables["pieces"]["mass_kg"].sum() for r in (flat, slope))
+    assert d == pytest.approx(c / math.cos(math.radians(20)), rel=1e-6)
     p = slope.arrays["piece_1"]
     assert p[:, 2] == pytest.approx(s * p[:, 0], abs=1e-6)
     assert slope.tables["choppers"]["lean_deg"] == pytest.approx(20, abs=1e-6)
@@ -92,6 +94,7 @@ def test_a_steep_flange_has_no_place_for_a_chopper():
 def test_a_ring_without_choppers_hangs_round_the_post_and_one_leaves_it_hooked(plate):
     none, one = work(plate, choppers=0), work(plate, choppers=1)
     assert finding(none, "scrap.ring.edge").severity == "stop"
+    assert not any(k.startswith(("scrap.hooked", "scrap.tight", "scrap.between")) for k in keys(none))
     assert finding(one, "scrap.hooked.1").severity == "stop"
     assert one.values["pieces"] == 1
     assert math.isnan(one.tables["pieces"]["way_deg"][0])

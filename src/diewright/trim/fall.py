@@ -56,7 +56,7 @@ def solid(shape: Polygon) -> Polygon:
 
 
 def free_directions(piece: Polygon, obstacle: Polygon) -> Free:
-    """Directions in which ``piece`` can be moved away for ever without meeting ``obstacle``; none if it surrounds it or lies over it.
+    """Directions in which ``piece`` can be moved away for ever without meeting ``obstacle``; none if it surrounds it or lies over it: 0 then lies inside the region, and every ray meets its boundary.
 
     The piece is drawn back by 0.05 mm, or a quarter of its mean width if that is less.
     """
@@ -69,8 +69,6 @@ def free_directions(piece: Polygon, obstacle: Polygon) -> Free:
         gap *= 0.25
         body = piece.buffer(-gap, join_style="mitre")
     body, block = (solid(s).simplify(0.2 * GAP) for s in (body, obstacle))
-    if body.intersects(block):
-        return Free(())
     seen = convolution(ring(np.asarray(block.exterior.coords)[:-1]), ring(np.asarray(body.exterior.coords)[:-1]))
     a = np.arctan2(seen[:, 0, 1], seen[:, 0, 0])
     turn = np.remainder(np.arctan2(seen[:, 1, 1], seen[:, 1, 0]) - a + np.pi, _TURN) - np.pi

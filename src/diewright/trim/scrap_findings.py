@@ -99,7 +99,7 @@ def _pieces(f: Found) -> Iterator[Finding]:
                 key=f"scrap.between.{i}", severity="attend", value=0.0, unit="deg", source="free directions of piece, post and chopper blades, exact in plan", place=_place(p.outline, f"piece {i}"),
                 sentence=f"Piece {i} comes off the post but is held between its two choppers, which close in outwards.", help="Turn a chopper, keep its lower steel short, or let the piece drop straight down there.",
             )  # fmt: skip
-        elif p.free.widest_deg < TIGHT:
+        elif p.free.spans and p.free.widest_deg < TIGHT:
             yield Finding(
                 key=f"scrap.tight.{i}", severity="attend", value=p.free.widest_deg, limit=TIGHT, unit="deg", source="free directions of piece and post, exact in plan; limit ours", place=_place(p.outline, f"piece {i}"),
                 sentence=f"Piece {i} embraces the post so far that it comes off only within {p.free.widest_deg:.2g} deg: it jams easily.", help="Cut it once more where it wraps round.",
@@ -155,10 +155,11 @@ def _slugs(f: Found) -> Iterator[Finding]:
             key=f"scrap.slug.{_key(s.cut)}", severity="stop" if severity == "stop" else "attend", value=value, limit=limit, unit="mm", source="stated", place=_place(s.outline, s.cut), sentence=told,
             help="A wider hole under the die, or cut the slug in two.",
         )  # fmt: skip
+    others = {"post": "the edge of the post", "joint": "a joint of the post's steels"}
     for b in f.buttons:
         yield Finding(
             key=f"scrap.button.{_key(b.cut)}.{_key(b.other)}", severity="attend", value=b.over, limit=0.0, unit="mm", source="preferred outside diameters of the stage 'cutting'", place=_place(b.at, b.cut),
-            sentence=f"The die button of {b.cut} runs {b.over:.3g} mm into {'that of ' + b.other if b.other != 'post' else 'the edge of the post'}.", help="One insert for both, a smaller or flattened button, or another operation.",
+            sentence=f"The die button of {b.cut} runs {b.over:.3g} mm into {others.get(b.other, f'that of {b.other}')}.", help="One insert for both, a smaller or flattened button, or another operation.",
         )  # fmt: skip
 
 

@@ -63,7 +63,7 @@ class Thin:
 
 @dataclass(frozen=True)
 class Button:
-    """Two die buttons, or one and the edge of the post, that overlap: by ``over`` [mm], at (3,)."""
+    """Two die buttons that overlap, or one and the edge of the post or a joint of its steels (``other`` "post", "joint"): by ``over`` [mm], at (3,)."""
 
     cut: str
     other: str

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -52,11 +53,15 @@ def work(inputs: ScrapInputs, upstream: Mapping[str, Result], files: Mapping[str
     slugs = [slug_of(c, _opening(cutting, c), sizes.get(c.id), density) for c in cuts if c.kind == "pierce"]
     watch.step("steels", 3, 5)
     section = section_of(inputs.thickness)
-    segmented = [_segmented(k, chopped, cutting, inputs, section, watch) for k in lines.lines]
+    circles = _circles(cuts, cutting)
+    segmented = [
+        _segmented(k, chopped, cutting, inputs, section, shapely.union_all([*circles.values()]) if k.straight else shapely.Polygon(), watch)
+        for k in lines.lines
+    ]
     grade = grade_of(inputs.thickness, float(sheet.values.get("Rm", 0.0)), str(sheet.values.get("family", "")), inputs.quantity)
     mass = blank.values.get("mass_kg")
     found = Found(
-        inputs, lines, chopped, pieces, slugs, _thin(lines.rings), _buttons(cuts, cutting, lines.lines), segmented, section, grade, drop, density, None if mass is None else float(mass),
+        inputs, lines, chopped, pieces, slugs, _thin(lines.rings), _buttons(cuts, circles, lines.lines, segmented, section.width), segmented, section, grade, drop, density, None if mass is None else float(mass),
     )  # fmt: skip
     watch.step("drawing", 4, 5)
     plan, blocks = sheets_of(found, cuts, blank, trim, cutting)
@@ -113,14 +118,16 @@ def _force(cutting: Result, cut: str) -> float:
     )
 
 
-def _segmented(line: Line, chopped: list[Chopped], cutting: Result, inputs: ScrapInputs, section: Section, watch: Watch) -> Segmented:
+def _segmented(
+    line: Line, chopped: list[Chopped], cutting: Result, inputs: ScrapInputs, section: Section, buttons: Any, watch: Watch
+) -> Segmented:
     name = line.cut.id
     if line.flat:
         return _cam_steels(name, cutting, inputs, section)
     outer = cutting.arrays.get(f"outer_{name}")
     starts = [k.start for c in chopped if c.ring.line.cut.id == name for k in c.choppers]
     return segment(
-        name, line.view, line.view if outer is None or len(outer) < 3 else np.asarray(outer), section, inputs.steel_length_max, _radius(inputs, line), inputs.corner_distance, starts, _force(cutting, name), watch.check,
+        name, line.view, line.view if outer is None or len(outer) < 3 else np.asarray(outer), section, inputs.steel_length_max, _radius(inputs, line), inputs.corner_distance, starts, buttons, _force(cutting, name), watch.check,
     )  # fmt: skip
 
 
@@ -152,24 +159,38 @@ def _thin(rings: list[Ring]) -> dict[str, Thin]:
     return out
 
 
-def _buttons(cuts: list[Cut], cutting: Result, lines: list[Line]) -> list[Button]:
-    """Die buttons of straight cuts that overlap, or run over the edge of the innermost post."""
-    table, out = cutting.tables.get("punches", {}), []
+def _circles(cuts: list[Cut], cutting: Result) -> dict[str, Any]:
+    """Die buttons of straight cuts as circles in plan."""
+    table = cutting.tables.get("punches", {})
     names = [str(c["id"]) for c in cutting.values.get("cuts", [])]
     size = {names[int(i)]: float(d) for i, d in zip(table.get("cut", ()), table.get("button_mm", ()), strict=True) if np.isfinite(d)}
-    round_cuts = [c for c in cuts if c.id in size and c.direction[2] < -1.0 + 1e-9]
-    middle = {c.id: np.asarray(shapely.Polygon(c.across).centroid.coords)[0] for c in round_cuts}
+    return {
+        c.id: shapely.Polygon(c.across).centroid.buffer(0.5 * size[c.id], quad_segs=90)
+        for c in cuts
+        if c.id in size and c.direction[2] < -1.0 + 1e-9
+    }
+
+
+def _buttons(cuts: list[Cut], circles: Mapping[str, Any], lines: list[Line], segmented: list[Segmented], deep: float) -> list[Button]:
+    """Die buttons that overlap, run over the edge of the innermost post, or lie in the joint of its steels."""
+    out = []
+    at = {c.id: c for c in cuts}
+    radius = {k: math.sqrt(float(g.area) / math.pi) for k, g in circles.items()}
     posts = [shapely.Polygon(k.view) for k in lines if k.straight]
     post = min(posts, key=lambda g: float(g.area)) if posts else None
-    for i, a in enumerate(round_cuts):
-        for b in round_cuts[i + 1 :]:
-            over = 0.5 * (size[a.id] + size[b.id]) - float(np.linalg.norm(middle[a.id] - middle[b.id]))
-            if over > 1e-6 and a.operation == b.operation:
-                out.append(Button(a.id, b.id, over, a.points.mean(axis=0)))
-        if post is not None and post.contains(shapely.Point(middle[a.id])):
-            over = 0.5 * size[a.id] - float(post.exterior.distance(shapely.Point(middle[a.id])))
-            if over > 1e-6:
-                out.append(Button(a.id, "post", over, a.points.mean(axis=0)))
+    straight = {k.cut.id for k in lines if k.straight}
+    joints = [shapely.LineString([j.at, j.at - deep * j.normal]) for g in segmented if g.cut in straight for j in g.joints]
+    names = list(circles)
+    for i, a in enumerate(names):
+        middle = circles[a].centroid
+        away = [
+            (b, radius[a] + radius[b] - middle.distance(circles[b].centroid)) for b in names[i + 1 :] if at[a].operation == at[b].operation
+        ]
+        if post is not None and post.contains(middle):
+            away.append(("post", radius[a] - post.exterior.distance(middle)))
+        if joints:
+            away.append(("joint", radius[a] - min(j.distance(middle) for j in joints)))
+        out += [Button(a, b, over, at[a].points.mean(axis=0)) for b, over in away if over > 1e-3]
     return out
 
 

@@ -30,6 +30,10 @@ DOWEL_SHEAR = 80.0
 """Shear stress that a dowel of hardened steel in a soft seat is planned with [MPa] (ours)."""
 ONE_PIECE = 150.0
 """A post or ring no wider than this is made of one piece [mm] (common practice)."""
+STRAIGHT = 4.0
+"""Joints go first where the line turns on more than so many corner radii (ours)."""
+CLEAR = 2.0
+"""Steel that stays between a joint and a die button [mm] (ours)."""
 PHASES = 8
 
 
@@ -129,26 +133,30 @@ class Segmented:
 
 
 def segment(
-    cut: str, line: Floats, outer: Floats, section: Section, longest: float, radius: float, keep: float, choppers: list[Floats], force: float, check: Callable[[], None],
+    cut: str, line: Floats, outer: Floats, section: Section, longest: float, radius: float, keep: float, choppers: list[Floats], buttons: Polygon, force: float, check: Callable[[], None],
 ) -> Segmented:  # fmt: skip
     """Divide upper steels (outside the ``outer (k, 2)`` outline) and post (inside the trim ``line (k, 2)``, anticlockwise) at the same joints.
 
-    ``choppers``: places (2,) on the line that joints keep ``keep`` [mm] from, as from corners (turns on less than ``radius`` [mm]). The fewest evenly spread joints that leave no edge longer than ``longest`` [mm]. ``force`` on the whole line [N].
+    ``choppers``: places (2,) on the line that joints keep ``keep`` [mm] from, as from corners (turns on less than ``radius`` [mm]); ``buttons``: what the post's joints should not run through. Nearly straight stretches are taken before round ones, and both before places over a button. The fewest evenly spread joints that leave no edge longer than ``longest`` [mm]. ``force`` on the whole line [N].
     """
     inner, ring = shapely.Polygon(line), shapely.Polygon(outer)
     if not (inner.is_valid and ring.is_valid):
         return Segmented(cut, [], [], 0.0, False)  # the drawing tells where the line crosses itself
     places = along(line)
-    corner = places.corners(radius, keep)
     mark = np.zeros(len(places.way), dtype=bool)
     for p in choppers:
         mark[int(np.argmin(np.linalg.norm(places.points - p, axis=1)))] = True
-    taken = places.near(mark, keep)
-    allowed = ~corner & ~taken
-    cornered = int(allowed.sum()) < 2
-    if cornered:
-        allowed = np.ones(len(corner), dtype=bool)
-    ways = _ways(places, allowed, longest, check) if _widest(line) > ONE_PIECE or places.length > 3.2 * longest else []
+    inwards = shapely.linestrings(np.stack([places.points, places.points - section.width * places.normal], axis=1))
+    clear = ~places.near(mark, keep) & (np.asarray(shapely.distance(inwards, buttons)) > CLEAR if not buttons.is_empty else True)
+    straight, flat = (~places.corners(r, keep) for r in (STRAIGHT * radius, radius))
+    ways: list[float] = []
+    choices = [straight & clear, flat & clear, flat & ~places.near(mark, keep)]
+    cornered = int(choices[-1].sum()) < 2
+    if _widest(line) > ONE_PIECE or places.length > 3.2 * longest:
+        for allowed in [np.ones(len(flat), dtype=bool)] if cornered else [c for c in choices if c.sum() >= 2]:
+            ways = _ways(places, allowed, longest, check)
+            if float(np.diff([*ways, ways[0] + places.length]).max()) <= longest:
+                break
     chop_ways = places.way[mark]
     joints = []
     for w in ways:
