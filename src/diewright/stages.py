@@ -23,6 +23,7 @@ from diewright.shape.stage import STAGE as SHAPE
 from diewright.sheet.stage import STAGE as SHEET
 from diewright.trim.bends import STAGE as BENDS
 from diewright.trim.cutting import STAGE as CUTTING
+from diewright.trim.plan import STAGE as PLAN
 from diewright.trim.scrap_stage import STAGE as SCRAP
 from diewright.trim.stage import STAGE as TRIM
 from diewright.tryout.compensation import STAGE as COMPENSATION
@@ -54,6 +55,7 @@ GRAPH = Graph(
         CUTTING,
         SCRAP,
         BENDS,
+        PLAN,
         FINISH,
         LINE,
         PLATING,
