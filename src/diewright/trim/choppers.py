@@ -160,7 +160,7 @@ def chop(ring: Ring, limits: ChopLimits, post: Polygon, check: Callable[[], None
         if best is not None and best[0][:3] == (0, 0, 0):
             break
     assert best is not None  # the least count is always tried
-    cuts, pieces = _turned(ring, places, best[1], best[2], limits, post)
+    cuts, pieces = _turned(ring, places, best[1], best[2], limits, post, check)
     return Chopped(ring, pieces, cuts, cornered, refused)
 
 
@@ -194,7 +194,7 @@ def _allowed(ring: Ring, places: Along, touch: NDArray[np.bool_], limits: ChopLi
 
 
 def _turned(
-    ring: Ring, places: Along, cuts: list[Chopper], pieces: list[Polygon], limits: ChopLimits, post: Polygon
+    ring: Ring, places: Along, cuts: list[Chopper], pieces: list[Polygon], limits: ChopLimits, post: Polygon, check: Callable[[], None]
 ) -> tuple[list[Chopper], list[Polygon]]:
     """Choppers turned, one after the other, where that frees a piece that its two lower steels hold."""
 
@@ -206,6 +206,7 @@ def _turned(
         if not count:
             break
         for turn in TURNS[1:]:
+            check()
             other = cut_at(ring, places, places.index(cuts[i].way), turn)
             if other is None or other.width > limits.steel or other.lean > limits.lean:
                 continue
