@@ -14,6 +14,7 @@ from diewright.finish.line.stage import STAGE as LINE
 from diewright.finish.plating.stage import ANODES
 from diewright.finish.plating.stage import STAGE as PLATING
 from diewright.finish.stage import STAGE as FINISH
+from diewright.finish.surface import STAGE as SURFACE
 from diewright.job.graph import Graph
 from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
@@ -56,6 +57,7 @@ GRAPH = Graph(
         SCRAP,
         BENDS,
         PLAN,
+        SURFACE,
         FINISH,
         LINE,
         PLATING,

@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from diewright.finish.stage import STAGE
+from diewright.finish.surface import STAGE as SURFACE
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import parse
 from diewright.job.stage import InputFile, Result
@@ -72,4 +73,6 @@ def finished(
     """Work the stage on a part of 1 mm sheet."""
     mesh = channel() if mesh is None else mesh
     job = parse({"sheet": {"thickness": 1.0}, "finish": stated})
-    return STAGE.work(STAGE.inputs(job), before or upstream(mesh), files or {}, watch or Watch())
+    before = before or upstream(mesh)
+    before = before | {"surface": SURFACE.work(SURFACE.inputs(job), before, {}, Watch())}
+    return STAGE.work(STAGE.inputs(job), before, files or {}, watch or Watch())

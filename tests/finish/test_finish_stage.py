@@ -8,6 +8,7 @@ from finish_parts import channel, faces_of, finished, upstream
 
 from diewright.errors import Cancelled, DeskError, InputError
 from diewright.finish.stage import STAGE
+from diewright.finish.surface import STAGE as SURFACE
 from diewright.geometry.mesh import TriMesh
 from diewright.job.schema import parse
 from diewright.job.stage import Result
@@ -274,3 +275,17 @@ def test_only_what_is_stated_for_it_is_its_key() -> None:
     assert a == b
     assert STAGE.inputs(parse({"dip": {"out_speed": 44.0}})) != a
     assert STAGE.files(parse({"finish": {"readings_file": "r.csv"}})) == {"finish.readings_file": "r.csv"}
+
+
+def test_the_surface_has_a_key_of_its_own() -> None:
+    key = SURFACE.inputs(parse({}))
+    assert SURFACE.inputs(parse({"finish": {"service": 4, "nickel_um": 30.0, "rack_kg": 3.0}})) == key
+    assert SURFACE.inputs(parse({"finish": {"ball_mm": 10.0}})) != key
+    mesh = channel()
+    before = upstream(mesh)
+    r = SURFACE.work(SURFACE.inputs(parse({"sheet": {"thickness": 1.0}})), before, {}, Watch())
+    assert (
+        r.values["significant_mm2"]
+        == finished(mesh).values["significant_mm2"]
+        == pytest.approx((mesh.areas * r.meshes["part"].cell["significant"]).sum())
+    )

@@ -9,11 +9,12 @@ import pytest
 
 from diewright import prove
 from diewright.errors import Cancelled, InputError
-from diewright.finish.plating.rack import body_pieces, lay_out, outer_side
+from diewright.finish.plating.rack import body_pieces, lay_out
 from diewright.finish.plating.report import thinnest
-from diewright.finish.plating.run import make_mesh, significant_cells
+from diewright.finish.plating.run import make_mesh, significant_cells, surface_cells
 from diewright.finish.plating.stage import ANODES, STAGE
 from diewright.geometry.mesh import FieldMesh, TriMesh
+from diewright.geometry.sides import outer_side
 from diewright.job.schema import parse
 from diewright.job.stage import Result
 from diewright.watch import Watch
@@ -34,7 +35,9 @@ def pan(n=24, depth=25.0, size=(120.0, 80.0)):
 
 
 def upstream(mesh):
-    return {"tipping": Result(meshes={"part": FieldMesh(mesh)})}
+    low = (mesh.centroids[:, 2] < -20).astype(float)
+    counts = FieldMesh(mesh, cell={"significant_upper": np.zeros(len(low)), "significant_lower": low})
+    return {"tipping": Result(meshes={"part": FieldMesh(mesh)}), "surface": Result(meshes={"part": counts})}
 
 
 def work(mesh, watch=None, stage=STAGE, thickness=0.8, **plating):
@@ -232,6 +235,20 @@ def test_cells_that_count_are_carried_to_the_coarse_part() -> None:
     assert ((made.skin.centroids[:, 0] > 0) == chosen["upper"]).mean() > 0.95
     with pytest.raises(InputError, match="No triangle of the part is called significant"):
         significant_cells(made, mesh, "upper", np.zeros(len(mesh.triangles), dtype=bool))
+
+
+def test_the_surface_that_the_finish_picks_counts_side_by_side() -> None:
+    mesh = pan()
+    made = make_mesh(mesh, parse({"plating": {"columns": 1, "rows": 1, "quality": "coarse"}}).plating, (), "coarse", Watch())
+    surface = upstream(mesh)["surface"].meshes["part"]
+    chosen = surface_cells(made, mesh, "finish", surface)
+    assert not chosen["upper"].any()
+    assert ((made.skin.centroids[:, 2] < -20) == chosen["lower"]).mean() > 0.95
+    assert surface_cells(made, mesh, "upper", surface)["upper"].all()
+    done = work(mesh, significant="finish", layers=[{"minimum_um": 5.0}])
+    bottom = done.values["significant_area_dm2"] * 1e4
+    assert bottom == pytest.approx(mesh.areas[mesh.centroids[:, 2] < -20].sum(), rel=0.1)
+    assert done.values["significant_side"] == "lower"
 
 
 def test_thinnest_is_the_mean_of_the_least_area() -> None:

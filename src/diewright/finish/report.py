@@ -16,6 +16,7 @@ from diewright.finish.rack.contacts import UPPER
 from diewright.finish.records.readings import METHODS, overall
 from diewright.finish.report_tables import tables
 from diewright.finish.spec.classes import MEANING, served
+from diewright.finish.surface import values as surface_values
 from diewright.geometry.mesh import FieldMesh
 from diewright.job.findings import Figure
 
@@ -48,8 +49,7 @@ def values(f: Found) -> dict[str, Any]:
             {"test": "corrosion", "text": f"{f.test.method} {f.test.hours:g} h; {f.test.source}", "hours": f.test.hours, "method": f.test.method},
             *([{"test": "layers", "text": "STEP test of the potentials (ASTM B764): semibright nobler than bright by 100 to 200 mV (from memory)"}] if row and row.kind == "d" else []),
         ],
-        "side": m.side, "sides": list(m.sides), "faces": None if m.faces is None else list(m.faces), "picked_mm2": float(f.mesh.areas[m.picked].sum()) * len(m.sides),
-        "significant_mm2": f.significant_area, "ball_share": {s: f.share(s) for s in m.sides}, "ball_mm": f.stated.ball_mm,
+        **surface_values(f.mesh, m, f.stated.ball_mm),
         "start": {
             "rolled_ra_um": f.start.rolled, "source": f.start.source, "ra_max_um": float(f.start.ra[m.picked].max()), "ra_mean_um": float(np.average(f.start.ra[m.picked], weights=f.mesh.areas[m.picked])),
             "scratched_mm2": float(f.mesh.areas[m.picked & f.start.scratched].sum()), "roughness_class": roughness_class(float(f.start.ra[m.picked].max())),

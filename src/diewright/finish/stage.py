@@ -22,7 +22,8 @@ from diewright.finish.records.plan import plan
 from diewright.finish.report import figures, meshes, tables, values
 from diewright.finish.spec.alternatives import priced
 from diewright.finish.spec.classes import corrosion, wanted
-from diewright.finish.spec.significant import HALF, SENSE, Significant, significant
+from diewright.finish.spec.significant import HALF, SENSE, Significant
+from diewright.finish.surface import of_result
 from diewright.geometry.accessible import Probe
 from diewright.geometry.loops import outer_loop
 from diewright.geometry.mesh import TriMesh
@@ -76,7 +77,7 @@ def work(inputs: FinishInputs, upstream: Mapping[str, Result], files: Mapping[st
     watch.step("ball and wheel", 0, 3)
     probe = Probe(mesh, inputs.thickness)
     chord = float(upstream["part"].values.get("mesh", {}).get("chord_error") or 0.0)
-    picked = significant(mesh, np.asarray(part.cell["face"]).astype(np.int64), f, probe, chord)
+    picked = of_result(upstream["surface"])
     wheel = {}
     for k, (name, sense) in enumerate(SENSE.items(), start=1):
         watch.step("ball and wheel", k, 3)
@@ -169,8 +170,8 @@ def _drag_out(inputs: FinishInputs, mesh: TriMesh, up: np.ndarray) -> float:
 STAGE = Stage(
     name="finish", title="Finish", version=1,
     packages=(
-        "finish/spec", "finish/prepare", "finish/rack", "finish/records", "finish/stage", "finish/found", "finish/report", "finish/report_tables", "finish/findings", "finish/cautions",
+        "finish/spec", "finish/prepare", "finish/rack", "finish/records", "finish/stage", "finish/surface", "finish/found", "finish/report", "finish/report_tables", "finish/findings", "finish/cautions",
         "finish/current/faraday", "finish/plating", "finish/dip/rules", "finish/dip/drag_out", "geometry/accessible", "geometry/sides", "geometry/mesh", "geometry/loops",
     ),
-    needs=("part", "tipping", "shape", "sheet", "solution"), inputs=_inputs, work=work, files=_files,
+    needs=("part", "tipping", "shape", "sheet", "solution", "surface"), inputs=_inputs, work=work, files=_files,
 )  # fmt: skip

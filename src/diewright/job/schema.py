@@ -587,7 +587,9 @@ class ScrapStated(Record):
     )
     chute_angle: float = q("deg", "flattest chute that sheet slides down by itself (common practice)", default=30.0, ge=0, le=80)
     drop_height: Literal["auto"] | Annotated[float, Field(ge=0, le=5000)] = q(
-        "mm", "height from the cut down to where the scrap must be out of the tool; auto takes 40 % of the press's shut height", default="auto"
+        "mm",
+        "height from the cut down to where the scrap must be out of the tool; auto takes 40 % of the press's shut height",
+        default="auto",
     )
     shoe_margin: float = q("mm", "how far the die shoe reaches past the blank's edge in plan", default=100.0, ge=0, le=5000)
     slug_opening: Literal["auto"] | Annotated[float, Field(gt=0, le=5000)] = q(
@@ -598,9 +600,13 @@ class ScrapStated(Record):
     )
     chopper_max: float = q("mm", "longest edge of a chopper: a wider ring is not cut across", default=150.0, gt=0, le=2000)
     corner_radius: Literal["auto"] | Annotated[float, Field(ge=0, le=1000)] = q(
-        "mm", "where the trim line turns on less than this neither choppers nor joints stand; auto takes 25, less on small lines", default="auto"
+        "mm",
+        "where the trim line turns on less than this neither choppers nor joints stand; auto takes 25, less on small lines",
+        default="auto",
     )
-    corner_distance: float = q("mm", "distance of choppers and joints from corners, and of joints from choppers", default=10.0, ge=0, le=500)
+    corner_distance: float = q(
+        "mm", "distance of choppers and joints from corners, and of joints from choppers", default=10.0, ge=0, le=500
+    )
     steel_length_max: float = q("mm", "longest cutting edge of one trim steel (common practice)", default=280.0, ge=20, le=2000)
 
 
@@ -756,9 +762,9 @@ class PlatingStated(Record):
     up: Literal["auto"] | Vector = q(
         "", "direction of the part, in press coordinates, that hangs upwards; auto lays its longer side level", default="auto"
     )
-    significant: Literal["auto", "upper", "lower", "both"] = q(
+    significant: Literal["auto", "upper", "lower", "both", "finish"] = q(
         "",
-        "side of the sheet whose thickness counts, upper and lower as in the press; auto takes the outer side: the one whose normals point away from the part's middle",
+        "side of the sheet whose thickness counts, upper and lower as in the press; auto takes the outer side: the one whose normals point away from the part's middle; finish takes what [finish] picks and its ball touches",
         default="auto",
     )
     tank: Literal["auto"] | tuple[Positive, Positive, Positive] = q(
@@ -788,7 +794,9 @@ class PlatingStated(Record):
 class DipStated(Record):
     """The part in a bath: the air that stays when it goes in, the liquid that stays when it comes out."""
 
-    attitude: Literal["auto"] | Vector = q("", "which way of the part is up on the rack, in part coordinates; auto searches", default="auto")
+    attitude: Literal["auto"] | Vector = q(
+        "", "which way of the part is up on the rack, in part coordinates; auto searches", default="auto"
+    )
     significant: Literal["both", "upper", "lower"] = q(
         "", "side of the sheet on which trapped air does harm, as seen against the press direction", default="both"
     )
@@ -801,7 +809,11 @@ class DipStated(Record):
     surface_tension: float = q("mN/m", "surface tension of the bath", default=70.0, gt=0, le=1000)
     depth: float = q("mm", "bath above the part's highest point when it is in", default=100.0, ge=0, le=20_000)
     hole_least: float = q(
-        "mm", "narrowest hole that counts: narrower ones of the part are taken as shut, none narrower is proposed", default=3.0, ge=0, le=200
+        "mm",
+        "narrowest hole that counts: narrower ones of the part are taken as shut, none narrower is proposed",
+        default=3.0,
+        ge=0,
+        le=200,
     )
     pocket_least: float = q("mm3", "smallest pocket that is named; smaller ones are summed", default=20.0, ge=0, le=1_000_000)
     parts: int = q("", "parts on the rack", default=1, ge=1, le=10_000)

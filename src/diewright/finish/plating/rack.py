@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from diewright.errors import InputError
 from diewright.finish.current.tank import Block, Sheet
 from diewright.geometry.mesh import TriMesh
+from diewright.geometry.sides import outer_side
 from diewright.job.schema import PlatingBodyStated, PlatingStated
 
 Floats = NDArray[np.float64]
@@ -43,14 +44,6 @@ class Rack:
     def gap(self) -> float:
         """Distance from the anodes' faces to the middle of the rack [mm]."""
         return min(min(abs(a.low[1]), abs(a.high[1])) for a in self.anodes)
-
-
-def outer_side(mesh: TriMesh) -> tuple[str, float]:
-    """The side of a sheet that looks away from the part's middle, and by how much: the mean over the area of ``n . (x - middle of the box)`` [mm]."""
-    middle = 0.5 * (mesh.points.min(axis=0) + mesh.points.max(axis=0))
-    out = float(0.5 * np.einsum("ij,ij->", mesh.centroids - middle, mesh.doubled_normals) / mesh.area)
-    # a part that is flat, or bulges as much this way as that, shows its upper side
-    return ("lower" if out < -1e-3 * math.sqrt(mesh.area) else "upper"), out
 
 
 def turned(mesh: TriMesh, stated: PlatingStated, outer: str) -> Floats:

@@ -15,7 +15,7 @@ from diewright.finish.current.skin import plating_skin
 from diewright.finish.current.tank import Sheet, TankMesh, mesh_tank
 from diewright.finish.plating.baths import AREA, Bath, bath_called
 from diewright.finish.plating.rack import Rack, body_pieces, lay_out
-from diewright.geometry.mesh import TriMesh
+from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import PlatingBodyStated, PlatingLayerStated, PlatingStated
 from diewright.watch import Watch
 
@@ -220,3 +220,14 @@ def significant_cells(meshed: Meshed, part: TriMesh, side: str, cells: NDArray[n
             raise InputError("No triangle of the part is called significant.", where="plating.significant")
     chosen = meshed.rack.outer if side == "auto" else side
     return {s: count if chosen in (s, "both") else np.zeros(len(count), dtype=bool) for s in SIDES}
+
+
+def surface_cells(meshed: Meshed, part: TriMesh, side: str, surface: FieldMesh | None) -> dict[str, NDArray[np.bool_]]:
+    """As :func:`significant_cells`; ``finish`` takes each side's triangles from the cell fields ``significant_<side>`` of the stage ``surface``."""
+    if side != "finish" or surface is None:
+        return significant_cells(meshed, part, side)
+    counts = {s: np.asarray(surface.cell[f"significant_{s}"]) > 0 for s in SIDES}
+    return {
+        s: significant_cells(meshed, part, s, c)[s] if c.any() else np.zeros(len(meshed.skin.triangles), dtype=bool)
+        for s, c in counts.items()
+    }

@@ -15,8 +15,8 @@ from scipy.optimize import minimize
 from diewright.errors import InputError, SolveError
 from diewright.finish.plating.rack import lay_out
 from diewright.finish.plating.report import ratio, thinnest
-from diewright.finish.plating.run import make_mesh, plate, significant_cells
-from diewright.geometry.mesh import TriMesh
+from diewright.finish.plating.run import make_mesh, plate, surface_cells
+from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import PlatingStated
 from diewright.watch import Watch
 
@@ -38,7 +38,7 @@ class Tried:
     max_over_mean: float
 
 
-def search(part: TriMesh, stated: PlatingStated, watch: Watch) -> list[Tried]:
+def search(part: TriMesh, stated: PlatingStated, watch: Watch, surface: FieldMesh | None = None) -> list[Tried]:
     """All places tried, the stated one first. Raises what the stated place raises."""
     rack = lay_out(part, stated, 0.5 * stated.anode_width)
     low = np.min([a.low for a in rack.anodes], axis=0)
@@ -59,7 +59,7 @@ def search(part: TriMesh, stated: PlatingStated, watch: Watch) -> list[Tried]:
         d, s, h = (float(f"{v:.4g}") for v in begin * np.exp(logs))
         moved = stated.model_copy(update={"anode_distance": d, "anode_span": s, "anode_length": h, "anode_count": count, "tank": room})
         try:
-            tried.append(_judged(part, moved, watch))
+            tried.append(_judged(part, moved, watch, surface))
         except (InputError, SolveError):
             if not tried:
                 raise
@@ -78,9 +78,11 @@ def search(part: TriMesh, stated: PlatingStated, watch: Watch) -> list[Tried]:
     return tried
 
 
-def _judged(part: TriMesh, stated: PlatingStated, watch: Watch) -> Tried:
+def _judged(part: TriMesh, stated: PlatingStated, watch: Watch, surface: FieldMesh | None) -> Tried:
     mesh = make_mesh(part, stated, stated.bodies, "coarse", Watch(cancelled=lambda: _asked(watch)))
-    done = plate(mesh, stated, significant_cells(mesh, part, stated.significant), Watch(cancelled=lambda: _asked(watch)), stated.layers[:1])
+    done = plate(
+        mesh, stated, surface_cells(mesh, part, stated.significant, surface), Watch(cancelled=lambda: _asked(watch)), stated.layers[:1]
+    )
     layer = done.layers[0]
     um, areas = done.on_significant(layer.thickness)
     i, _ = done.on_significant(layer.density)

@@ -13,9 +13,9 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from diewright.finish.plating import findings, report
-from diewright.finish.plating.run import Plated, make_mesh, plate, significant_cells
+from diewright.finish.plating.run import Plated, make_mesh, plate, surface_cells
 from diewright.finish.plating.search import Tried, search
-from diewright.geometry.mesh import TriMesh
+from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.findings import Figure, Finding
 from diewright.job.schema import Job, PlatingStated
 from diewright.job.stage import InputFile, Result, Stage
@@ -40,20 +40,20 @@ def _anode_inputs(job: Job) -> PlatingInputs:
     return PlatingInputs(plating=job.plating, thickness=job.sheet.thickness)
 
 
-def plated(part: TriMesh, stated: PlatingStated, bodies: bool, watch: Watch, cells: np.ndarray | None = None) -> Plated:
-    """The rack with or without its bodies; ``cells (m,)`` of the part's triangles that are significant, None for all."""
+def plated(part: TriMesh, stated: PlatingStated, bodies: bool, watch: Watch, surface: FieldMesh | None = None) -> Plated:
+    """The rack with or without its bodies; ``surface``: the part with what the stage ``surface`` says is significant."""
     mesh = make_mesh(part, stated, stated.bodies if bodies else (), stated.quality, watch)
-    return plate(mesh, stated, significant_cells(mesh, part, stated.significant, cells), watch)
+    return plate(mesh, stated, surface_cells(mesh, part, stated.significant, surface), watch)
 
 
 def work(inputs: PlatingInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """Mesh the bath, solve each deposit's current, grow it. Raises :class:`InputError` for a rack that does not fit, :class:`SolveError` where mesh or solution fail."""
-    part, stated = upstream["tipping"].meshes["part"].mesh, inputs.plating
-    done = plated(part, stated, True, watch)
+    part, stated, surface = upstream["tipping"].meshes["part"].mesh, inputs.plating, upstream["surface"].meshes["part"]
+    done = plated(part, stated, True, watch, surface)
     tables = report.tables(done)
     found = findings.of_plated(done, inputs.thickness)
     if stated.bodies:
-        bare = plated(part, stated, False, watch)
+        bare = plated(part, stated, False, watch, surface)
         numbers = [[report.layer_numbers(p, layer) for layer in p.layers] for p in (bare, done)]
         tables["bodies"] = _compared(*numbers)
         found.append(findings.of_bodies([layer.name for layer in done.layers], *numbers))
@@ -87,7 +87,7 @@ def _compared(before: list[dict[str, float]], after: list[dict[str, float]]) -> 
 
 def work_anodes(inputs: PlatingInputs, upstream: Mapping[str, Result], files: Mapping[str, InputFile], watch: Watch) -> Result:
     """Look for a better place of the anodes on a coarse mesh. Raises :class:`SolveError` if not even the stated place could be solved."""
-    tried = search(upstream["tipping"].meshes["part"].mesh, inputs.plating, watch)
+    tried = search(upstream["tipping"].meshes["part"].mesh, inputs.plating, watch, upstream["surface"].meshes["part"])
     best = min(range(len(tried)), key=lambda i: tried[i].ratio)
     first, chosen = tried[0], tried[best]
     fields: dict[str, Any] = {
@@ -135,14 +135,16 @@ def _searched(v: dict[str, Any]) -> Finding:
     )
 
 
-PACKAGES = ("finish/current", "finish/plating", "geometry/mesh", "geometry/remesh", "geometry/plane_mesh_child")
-STAGE = Stage(name="plating", title="Plating", version=1, packages=PACKAGES, needs=("tipping",), inputs=_inputs, work=work, slow=True)
+PACKAGES = ("finish/current", "finish/plating", "geometry/mesh", "geometry/sides", "geometry/remesh", "geometry/plane_mesh_child")
+STAGE = Stage(
+    name="plating", title="Plating", version=1, packages=PACKAGES, needs=("tipping", "surface"), inputs=_inputs, work=work, slow=True
+)
 ANODES = Stage(
     name="anodes",
     title="Anode placement",
     version=1,
     packages=PACKAGES,
-    needs=("tipping",),
+    needs=("tipping", "surface"),
     inputs=_anode_inputs,
     work=work_anodes,
     slow=True,
