@@ -28,6 +28,7 @@ from diewright.book.paper.words import rows_of, stated
 from diewright.job.stage import Result
 
 WHERE = ("part", "tipping")
+OPENED = [("Flange", "left", 1.0), ("Bend", "left", 1.0), ("Bent by deg", "right", 1.0), ("Drawn at deg", "right", 1.0), ("Bend radius mm", "right", 1.0), ("Developed mm", "right", 1.0), ("Largest strain %", "right", 1.0)]  # fmt: skip
 
 
 def sheets(bench: Bench) -> list[dict[str, Any]]:
@@ -60,7 +61,35 @@ def sheets(bench: Bench) -> list[dict[str, Any]]:
         "Pictures are parallel projections; the scale bar holds in the picture plane. Colour scales: F. Crameri, Scientific colour maps (2023).",
         *origin(bench, *WHERE),
     ]))  # fmt: skip
-    return [sheet("Part", state_of(bench, *WHERE), blocks, aside=bench.job.part.file)]
+    return [sheet("Part", state_of(bench, *WHERE), blocks, aside=bench.job.part.file), *_first(bench)]
+
+
+def _first(bench: Bench) -> list[dict[str, Any]]:
+    """A sheet of its own for a draw shape that is another than the part."""
+    found = bench.result("shape")
+    if found is None or not found.values.get("changed"):
+        return []
+    shape = found.meshes["part"]
+    picture = Picture(
+        "drawn-first", shape, segments_of(shape, found.arrays.get("feature_edges")), bench.width, 100.0, "What is drawn first"
+    )
+    opened = [
+        [said(f["number"]), f["how"], said(f["angle_was_deg"], "", 4), said(f["angle_deg"], "", 3), said(f["bend_radius"], "", 3), said(f["developed"], "", 5), said(f["strain_max_pct"], "", 2)]
+        for f in found.values["flanges"]
+    ]  # fmt: skip
+    blocks: list[Block | None] = [
+        *status(bench, "shape"),
+        attempt("The picture of the draw shape", lambda: bench.picture(picture)),
+        decisions("Decisions", stated(bench.job.shape)),
+        table("Flanges drawn open", OPENED, opened),
+        findings("Findings", [j for j in bench.judged if j.stage == "shape"]),
+        figures("Figures", list(found.figures)),
+        small("Method and sources", [
+            "Two parts in one draw are joined by a surface tangent to both along the edges that face each other. A straight bend is opened with its arc length kept on the middle surface, a curved one with as little strain as can be.",
+            *origin(bench, "shape"),
+        ]),
+    ]  # fmt: skip
+    return [sheet("Draw shape", state_of(bench, "shape"), blocks)]
 
 
 def _half(bench: Bench) -> float:

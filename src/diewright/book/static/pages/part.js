@@ -1,7 +1,7 @@
 // Part: what the CAD file holds, how it lies in the press, what can be measured on it.
 
 import { data } from "../api.js";
-import { h, put, memo } from "../dom.js";
+import { h, put, memo, uid } from "../dom.js";
 import { decisions } from "../decisions.js";
 import { facts, figureList, fromResult, grid, section, stem } from "../parts.js";
 import { num, quantity, typed, vector, words } from "../words.js";
@@ -18,15 +18,23 @@ const anglesOf = ([x, y, z]) => {
 const directionOf = (a, b) => [-Math.sin(b * rad) * Math.cos(a * rad), Math.sin(a * rad), -Math.cos(b * rad) * Math.cos(a * rad)].map((v) => Number(v.toFixed(9)) + 0);
 
 function make(ctx) {
-  const view = lazyPicture({ panes: [{ name: "part", caption: "The part as it lies in the press" }], bare: "bare part", thickness: () => ctx.book.job.sheet.thickness }, () => draw());
+  const id = uid();
+  const chooser = h("select", { id, onchange: () => draw() }, h("option", { value: "drawn" }, "what is drawn first"), h("option", { value: "part" }, "the finished part"));
+  const choose = h("span", { class: "pair", hidden: true }, h("label", { for: id }, "Look at"), chooser);
+  const view = lazyPicture({ panes: [{ name: "part", caption: "The part as it lies in the press" }], bare: "bare part", thickness: () => ctx.book.job.sheet.thickness }, (pic) => {
+    pic.root.querySelector(".picture-words").prepend(choose);
+    draw();
+  });
   const turn = turning(ctx);
   const file = fileBlock(ctx);
+  const shape = decisions(ctx, ["shape.copies", "shape.side", "shape.spacing"], { title: "The draw shape" });
   const mesh = decisions(ctx, [], { title: "", more: ["part.skin", "part.unit", "part.target_edge", "part.chord_error", "part.min_edge"] });
   const measured = section("Measured on the part");
+  const first = section("What is drawn first");
   const holes = section("Holes");
   const audit = section("Audit of the file");
   const page = frame(ctx, {
-    name: "part", title: "Part", stages: ["part", "tipping", "shape"], picture: view.box, side: [file.root, turn.root, mesh.root], sections: [measured, holes, audit],
+    name: "part", title: "Part", stages: ["part", "tipping", "shape"], picture: view.box, side: [file.root, turn.root, shape.root, mesh.root], sections: [measured, first, holes, audit],
     print: [
       "The CAD file is read in a process apart and meshed on one skin; nothing is welded, merged or dropped in silence, and the audit lists what was repaired or left.",
       "Tipping: the press direction is chosen for no undercut first, then for a balanced and small draw depth. The draft angle is measured between the wall and the press direction; least radii come from the curvature of the mesh and are clipped for the picture.",
@@ -38,7 +46,11 @@ function make(ctx) {
   async function draw() {
     const t = ctx.result("tipping");
     const p = ctx.result("part");
-    const from = t?.meshes?.part ? t : p;
+    const s = ctx.result("shape");
+    const other = Boolean(s?.values?.changed && s.meshes?.part);
+    choose.hidden = !other;
+    const drawn = other && chooser.value === "drawn";
+    const from = drawn ? s : t?.meshes?.part ? t : p;
     const picture = view.picture;
     if (!picture) return;
     picture.job = ctx.book.job;
@@ -48,7 +60,7 @@ function make(ctx) {
       const [points, triangles, edges] = await Promise.all([data.points(from.stage, from.key, "part"), data.triangles(from.stage, from.key, "part"), from.arrays?.feature_edges ? data.array(from.stage, from.key, "feature_edges") : []]);
       picture.say("");
       picture.setMesh("part", points, triangles, [edges]);
-      picture.pane("part").holesFlags = holeFlags(p, t);
+      picture.pane("part").holesFlags = drawn ? [] : holeFlags(p, t);
       await picture.setFields(fieldsOf(data, from, "part", FIELDS), null);
     });
   }
@@ -57,11 +69,13 @@ function make(ctx) {
     page.update();
     file.update();
     turn.update();
+    shape.update();
     mesh.update();
     const [p, t] = [ctx.result("part"), ctx.result("tipping")];
     const v = t?.values;
     page.verdict(v ? `Drawn ${num(v.depth)} mm deep${v.undercut_area > 0 ? `, with ${num(v.undercut_area)} mm² of undercut` : ", without undercut"}; least draft ${quantity(v.draft_min_deg, "deg")}.` : "");
     fromResult(measured.body, t, (box) => put(box, measuredTable(v, t.figures ?? [])));
+    fromResult(first.body, ctx.result("shape"), (box, r) => put(box, shapeTable(r)));
     fromResult(holes.body, p, (box) => put(box, holesTable(p.values)));
     fromResult(audit.body, p, (box) => put(box, auditTables(p.values)));
     draw();
@@ -109,6 +123,17 @@ function pair(rows) {
   const list = rows.filter(Boolean);
   const half = Math.ceil(list.length / 2);
   return h("div", { class: "columns" }, facts(list.slice(0, half)), facts(list.slice(half)));
+}
+
+/** The draw shape beside the finished part. */
+function shapeTable({ values: v, figures }) {
+  if (!v.changed) return h("p", { class: "quiet" }, "The part as it is. Two parts in one draw are stated beside the picture; flanges that a later operation bends are named in job.toml, each under [[shape.flange]] by a point on it.");
+  const flanges = v.flanges ?? [];
+  const columns = [{ name: "Flange", left: true }, { name: "Bend", left: true }, { name: "Bent by", unit: "deg" }, { name: "Drawn at", unit: "deg" }, { name: "Bend radius", unit: "mm" }, { name: "Developed", unit: "mm" }, { name: "Largest strain", unit: "%" }];
+  return [
+    figures.length ? figureList(figures) : null,
+    flanges.length ? grid(columns, flanges.map((f) => [String(f.number), f.how, num(f.angle_was_deg), num(f.angle_deg), num(f.bend_radius), num(f.developed, 4), num(f.strain_max_pct, 2)]), { caption: "Flanges drawn open" }) : null,
+  ]; // prettier-ignore
 }
 
 function holesTable(v) {
