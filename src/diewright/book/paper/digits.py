@@ -10,7 +10,7 @@ THIN = "\u202f"  # the narrow space that does not break
 MINUS = "\u2212"
 _UNITS = {
     "mm2": "mm²", "mm3": "mm³", "m2": "m²", "m3": "m³", "cm2": "cm²", "cm3": "cm³", "kg/m3": "kg/m³", "g/cm3": "g/cm³", "N/mm2": "N/mm²", "deg": "°",
-    "1": "", "-": "", "pct": "%", "percent": "%", "mm/s2": "mm/s²", "kg/m2": "kg/m²", "kg/1000": "kg per 1000",
+    "1": "", "-": "", "pct": "%", "percent": "%", "mm/s2": "mm/s²", "kg/m2": "kg/m²", "kg/1000": "kg per 1000", "A/dm2": "A/dm²",
 }  # fmt: skip
 
 

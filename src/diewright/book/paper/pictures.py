@@ -23,7 +23,7 @@ class Picture:
     """What is to be drawn: a mesh in press coordinates, one of its fields, and what is written on it.
 
     ``values`` are the field's true values (a number a triangle or a point), ``smooth`` what is coloured. ``limit`` is ``(value, name)``.
-    ``low`` and ``high`` are what the ends of the field are called at their flags; empty leaves the flag out. ``lines`` draws contour lines at the ruler's round values.
+    ``low`` and ``high`` are what the ends of the field are called at their flags; empty leaves the flag out. ``down`` names the arrow along -z, empty leaves it out. ``lines`` draws contour lines at the ruler's round values.
     """
 
     name: str
@@ -43,6 +43,7 @@ class Picture:
     high: str = ""
     flat: bool = False
     lines: bool = True
+    down: str = "press direction"
 
     @property
     def has_field(self) -> bool:
@@ -119,7 +120,8 @@ def overlay(p: Picture) -> Svg:
     v = p.view()
     svg = Svg(v.width, v.height + (RULER if p.has_field else 0.0))
     _scale_bar(svg, v)
-    _press_arrow(svg, v, p.flat)
+    if p.down:
+        _down_arrow(svg, v, p.flat, p.down)
     if p.has_field:
         _flags(svg, p, v)
         _ruler(svg, p, v)
@@ -136,18 +138,18 @@ def _scale_bar(svg: Svg, v: View) -> None:
     svg.text(x + long, y - 0.9, quantity(length, "mm"), anchor="end", size=SMALL)
 
 
-def _press_arrow(svg: Svg, v: View, flat: bool) -> None:
+def _down_arrow(svg: Svg, v: View, flat: bool, name: str) -> None:
     if flat:
         svg.circle(3.2, v.height - 3.2, 1.6, fill="#ffffff")
         for sign in (1, -1):
             svg.line(3.2 - 1.13, v.height - 3.2 - 1.13 * sign, 3.2 + 1.13, v.height - 3.2 + 1.13 * sign, width=0.25)
-        svg.text(5.8, v.height - 2.3, "press direction, into the paper", size=SMALL, colour=GREY)
+        svg.text(5.8, v.height - 2.3, f"{name}, into the paper", size=SMALL, colour=GREY)
         return
     d = v.direction(np.array([0.0, 0.0, -1.0]))
     d = d / max(float(np.hypot(*d)), 1e-9)
     x, y = 3.0, v.height - 11.0
     svg.arrow(x, y, x + 9 * d[0], y + 9 * d[1], width=0.35, head=2.6)
-    svg.text(x + 2.2, y + 8.2, "press direction", size=SMALL, colour=GREY)
+    svg.text(x + 2.2, y + 8.2, name, size=SMALL, colour=GREY)
 
 
 def _flags(svg: Svg, p: Picture, v: View) -> None:

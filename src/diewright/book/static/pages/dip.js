@@ -159,8 +159,10 @@ function make(ctx) {
   }
 
   async function mapOf(box, r) {
+    const asked = box.memoKey;
     put(box, h("p", { class: "quiet" }, "Reading the attitudes."));
     const [ups, air, pool] = await Promise.all(["map_up", "map_air", "map_pool"].map((name) => data.array("dip", r.key, name)));
+    if (box.memoKey !== asked) return; // another result came meanwhile
     const values = { both: air.map((a, i) => (a + pool[i]) / 1000), air: air.map((a) => a / 1000), pool: pool.map((a) => a / 1000) };
     const title = (kind) => MAPS.find((m) => m[0] === kind)[1].replace(/^./, (c) => c.toUpperCase());
     map = attitudeMap({ ups, values: values.both, title: title("both"), best: r.values.attitudes.map((a, i) => ({ up: a.up, text: `Best ${i + 1}` })), chosen: (next) => turn(next) });

@@ -99,7 +99,7 @@ function make(ctx) {
     memo(offer, [a?.key ?? "", ctx.stage("anodes")?.state, plating], () => put(offer, a ? offered(ctx, "anodes", a, "A better place of the anodes") : null));
     memo(deposits.body, [r?.key ?? "", plating.layers], (box) => put(box, depositTable(ctx, plating.layers), r ? layerTable(r) : h("p", { class: "quiet" }, "Not worked yet.")));
     fromResult(parts.body, r, (box) => put(box, partTable(r)));
-    memo(tank.body, [r?.key ?? "none"], (box) => (r ? tankOf(box, r) : put(box, h("p", { class: "quiet" }, "Not worked yet."))));
+    memo(tank.body, [r?.key ?? "none", plating.bodies], (box) => (r ? tankOf(box, r) : put(box, h("p", { class: "quiet" }, "Not worked yet."))));
     memo(bodies.body, [r?.key ?? "", plating.bodies], (box) => put(box, bodyTable(ctx, plating.bodies), r ? bodiesTable(r) : null));
     memo(anodes.body, [a?.key ?? "", ctx.stage("anodes"), ctx.book.working?.stage ?? ""], (box) => put(box, searchOf(ctx, a)));
     fromResult(figures.body, r, (box) => put(box, figureList(r.figures ?? [])));
@@ -108,8 +108,10 @@ function make(ctx) {
   }
 
   async function tankOf(box, r) {
+    const asked = box.memoKey;
     const names = Object.keys(r.meshes).filter((n) => n.startsWith("part_"));
     const points = await Promise.all(names.map((n) => data.points("plating", r.key, n)));
+    if (box.memoKey !== asked) return; // another state came meanwhile
     const taken = ctx.book.job.plating.bodies; // as stated: a result keeps their meshes only
     put(box, h("div", { class: "plot-place wide" }, rackDrawing(r.values, points.map(boxOfPoints), taken)), h("p", { class: "quiet" }, "Boxes of the parts, hatched anodes, bodies as they are stated now; mm. The bar is the middle of the rack, x along it, y towards the front anodes, z up."));
   }
@@ -146,8 +148,10 @@ let cautionText = null;
 
 /** Cautions of plating, and those of chromium(VI) where a bath has it. */
 async function heed(box, baths) {
+  const asked = box.memoKey;
   cautionText ??= fetch(new URL("../plating_cautions.txt", import.meta.url)).then((r) => r.text());
-  const lines = (await cautionText).split("\n").filter((t) => t && !t.startsWith("#")); // prettier-ignore
+  const lines = (await cautionText).split("\n").filter((t) => t && !t.startsWith("#"));
+  if (box.memoKey !== asked) return;
   const cut = lines.findIndex((t) => t.startsWith("["));
   const hexavalent = baths.some((b) => /chromium-vi|chromic/.test(b));
   const all = [...lines.slice(0, cut), ...(hexavalent ? lines.slice(cut + 1) : [])];
