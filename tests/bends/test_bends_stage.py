@@ -74,6 +74,14 @@ def test_forces_of_one_stroke_add_and_tables_are_whole():
     assert r.tables["bends"]["hem_kN"] == pytest.approx([math.nan] * 2, nan_ok=True)
 
 
+def test_a_wiped_bend_takes_its_force_while_it_bends_and_rubs_on():
+    t = work(bend=[OWN]).tables["force_1"]
+    full, bent = t["force_kN"].max(), 2 + 1 + 3  # both radii and the sheet
+    assert t["force_kN"][t["stroke_mm"] <= bent] == pytest.approx(full)
+    assert t["force_kN"][t["stroke_mm"] > bent + 1e-6] == pytest.approx(0.2 * full)
+    assert t["stroke_mm"][-1] == pytest.approx(20.0)
+
+
 def test_a_hem_takes_three_steps():
     r = work(bend=[{"kind": "hem", "length": 100, "leg": 8, "other_leg": 40}], hem_force=5.0)
     (b,) = r.values["bends"]

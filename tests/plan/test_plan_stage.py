@@ -137,6 +137,7 @@ def test_blank_and_draw_in_one_die_need_a_wall_between_them():
     assert "plan.compound" not in keys(work(upstream(opening_d=190.0)))
     assert finding(work(), "plan.compound").severity == "note"
     weak = work(upstream(press="Crank 250 kN", depth=30.0, blank_d=300.0), compound=True, job={"press": {"name": "Crank 250 kN"}})
+    assert finding(weak, "plan.compound").severity == "stop"
     assert "gives" in finding(weak, "plan.compound").sentence
     assert not work(upstream(faces=Result(values={"stroke": 20.0}))).values["compound"]["possible"]
 
@@ -173,6 +174,13 @@ def test_the_press_that_does_not_open_wide_enough_is_a_stop():
     r = work(upstream(depth=90.0), station=[{"operations": ["trim", "pierce"], "press": "Crank 250 kN"}])
     assert finding(r, "plan.feed.3").severity == "stop"
     assert r.values["stations"][2]["window_s"] == 0.0
+
+
+def test_a_press_that_does_not_open_wide_enough_is_not_chosen():
+    low, high = work(upstream(depth=10.0)), work(upstream(depth=60.0))
+    for r in (low, high):
+        assert all(s["window_deg"] > 0.0 for s in r.values["stations"])
+    assert low.values["stations"][2]["press_kN"] < high.values["stations"][2]["press_kN"]  # the same cut asks for the longer stroke
 
 
 def test_a_transfer_adds_all_stations_at_each_height():

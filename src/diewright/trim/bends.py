@@ -90,7 +90,7 @@ def _bends(inputs: BendsInputs, upstream: Mapping[str, Result]) -> tuple[list[Be
         bend_of(shape.values, b.flange)
         told[b.flange] = b
     numbers = sorted(told if not inputs.stated.from_shape else {int(f["number"]) for f in shape.values.get("flanges") or []})
-    lines = read_lines(shape, tipping, inputs.flange) if numbers else []
+    lines = read_lines(shape, tipping, inputs.flange, inputs.thickness) if numbers else []
     out: list[Bend] = []
     for number in numbers:
         if number > len(lines):
@@ -123,13 +123,18 @@ def _of_shape(number: int, flange: int, b: BendStated, line: Line, found: Mappin
     r = _given(b.radius, max(float(middle) - 0.5 * s, 0.0))
     angle = 180.0 if kind == "hem" else turned
     leg = _given(b.leg, line.leg[0] + 0.5 * law.setback(min(angle, 180.0), r, s))
-    off = abs(line.bearing - inputs.rolling_direction) % 180.0
-    curve = line.kind if b.line == "auto" else b.line
+    curve = b.line if b.line != "auto" else _worse(line, stands, turned, math.radians(turned) * (r + 0.5 * s))
     return _bend(
         number, b, inputs, name=b.name or f"flange {flange}", flange=flange, kind=kind, angle=angle, r=r, length=_given(b.length, line.length), leg=leg, reach=line.leg[1], line=curve,
-        line_radius=0.0 if curve == "straight" else _line_radius(b, line.radius, f"bends.bend (flange {flange})"), rolling=_given(b.rolling, min(off, 180.0 - off)),
+        line_radius=0.0 if curve == "straight" else _line_radius(b, line.radii.get(curve, 0.0), f"bends.bend (flange {flange})"), rolling=_given(b.rolling, line.off(inputs.rolling_direction)),
         hole=line.hole if math.isfinite(line.hole) else None, hole_at=line.hole_at, at=line.at, stands=stands,
     )  # fmt: skip
+
+
+def _worse(line: Line, stands: float, turned: float, arc: float) -> str:
+    """The sense in which the tightest curve of the bend line strains the flange's edge the most; straight where it does not turn."""
+    before, after = law.reach(stands, arc, line.leg[1]), law.reach(stands + turned, arc, line.leg[1])
+    return max(line.radii, key=lambda kind: abs(law.edge_strain(line.radii[kind], before, after, kind)), default="straight")
 
 
 def _line_radius(b: BendStated, known: float, where: str) -> float:

@@ -1,7 +1,7 @@
 """The flanges that the stage ``shape`` drew open, read off its mesh and the finished part's: bend line, legs, curvature, holes.
 
-Both meshes have the same triangles, so a flange is what moved between them. Of it a face that turned evenly is the flange's own, one across which the turn changes is the bend
-(by CAD faces; where the mesh has none, by the share of the whole turn). Lengths are those of the finished part.
+Both meshes have the same triangles, so a flange is what moved between them. Of it a CAD face is bend if the turn changes across it and its mean curvature does so by more than that of the widest bend;
+the rest is the flange's own (where the mesh has no CAD faces, the share of the whole turn decides). Lengths are those of the finished part.
 """
 
 from __future__ import annotations
@@ -18,31 +18,43 @@ from diewright.errors import InputError
 from diewright.geometry.mesh import TriMesh
 from diewright.job.schema import FlangeStated
 from diewright.job.stage import Result
+from diewright.trim.bends_curve import radii
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 MOVED = 1e-6
 EVEN = 3.0
 """Change of the turn across a CAD face [deg] up to which it is no bend."""
+BEND = 40.0
+"""Widest radius of a bend over the thickness, as the stage ``shape`` finds them."""
 NEARLY = 0.97
 """Share of the whole turn from which a triangle lies beyond the bend, where the mesh has no CAD faces."""
-STRAIGHT = 40.0
-"""A bend line that turns on more than this many of its own lengths is straight."""
+SHARE = 0.05
+"""Share of the bend line that may lie nearer to the rolling direction than the angle that counts (ours)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Line:
     """A flange as found: ``length`` of its bend line [mm], ``leg`` [least, most] from the bend's tangent line to the free edge, ``at`` (k, 3) points of the root line in press
-    coordinates of the finished part, ``bearing`` of the line in plan as it is drawn [deg], ``kind`` and ``radius`` of its curvature ("straight", 0), ``hole`` nearest distance of a hole's edge (inf: none), ``hole_at`` (3,)."""
+    coordinates of the finished part, ``bearing`` (e,) of its pieces in plan as it is drawn [deg] and ``lengths`` (e,) [mm], ``radii`` the tightest in each sense ("stretch", "shrink"; none: straight),
+    ``hole`` nearest distance of a hole's edge (inf: none), ``hole_at`` (3,)."""
 
     length: float
     leg: tuple[float, float]
     at: Floats
-    bearing: float
-    kind: str
-    radius: float
+    bearing: Floats
+    lengths: Floats
+    radii: Mapping[str, float]
     hole: float
     hole_at: Floats
+
+    def off(self, direction: float) -> float:
+        """Angle between the line and a direction in plan [deg], 0 to 90: all but :data:`SHARE` of a line that turns lies farther off it."""
+        angle = np.abs(self.bearing - direction) % 180.0
+        angle = np.minimum(angle, 180.0 - angle)
+        order = np.argsort(angle)
+        run = np.cumsum(self.lengths[order])
+        return float(angle[order][np.searchsorted(run, SHARE * run[-1])])
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,12 +68,12 @@ class _Parts:
     sides: Ints
 
 
-def read_lines(shape: Result, tipping: Result, stated: Sequence[FlangeStated]) -> list[Line]:
+def read_lines(shape: Result, tipping: Result, stated: Sequence[FlangeStated], thickness: float) -> list[Line]:
     """A line for each stated flange, in their order. Raises :class:`InputError` where a flange is not found again in the two meshes."""
     was, now, face = _both(shape, tipping)
     if not len(stated):
         return []
-    parts = _parts(was, now, face)
+    parts = _parts(was, now, face, BEND * thickness)
     loops = [np.asarray(a).ravel() for name, a in tipping.arrays.items() if name.startswith("hole_")]
     return [_line(was, now, parts, _seed(was, face, f, i), loops, i) for i, f in enumerate(stated)]
 
@@ -110,18 +122,25 @@ def _edges(mesh: TriMesh) -> tuple[Ints, Ints]:
     return ends[same], np.column_stack([cell[same], cell[same + 1]])
 
 
-def _parts(was: TriMesh, now: TriMesh, face: Ints) -> _Parts:
+def _parts(was: TriMesh, now: TriMesh, face: Ints, widest: float) -> _Parts:
     moved = (np.linalg.norm(now.points - was.points, axis=1) > MOVED)[was.triangles].any(axis=1)
     turn = np.degrees(np.arccos(np.clip(np.einsum("ij,ij->i", was.normals, now.normals), -1.0, 1.0)))
+    points, sides = _edges(was)
     bend = np.zeros(len(moved), dtype=bool)
     faces = np.unique(face[moved])
     if len(faces) > 1:
+        within = face[sides[:, 0]] == face[sides[:, 1]]
+        length = np.linalg.norm(was.points[points[:, 1]] - was.points[points[:, 0]], axis=1)
+        _, face = np.unique(face, return_inverse=True)
+        faces = np.unique(face[moved])
+        change = np.bincount(
+            face[sides[within, 0]], weights=((_folds(was, sides) - _folds(now, sides)) * length)[within], minlength=int(face.max()) + 1
+        )
         for f in faces:
             mine = moved & (face == f)
-            bend |= mine & bool(np.ptp(turn[mine]) > EVEN)
+            bend |= mine & bool(np.ptp(turn[mine]) > EVEN and abs(change[f]) * widest > was.areas[mine].sum())
     else:
         bend = moved & (turn < NEARLY * float(turn[moved].max(initial=0.0)))
-    points, sides = _edges(was)
     kind = np.where(~moved, 0, np.where(bend, 1, 2))
     alike = kind[sides[:, 0]] == kind[sides[:, 1]]
     m = len(moved)
@@ -129,6 +148,14 @@ def _parts(was: TriMesh, now: TriMesh, face: Ints) -> _Parts:
     count, label = connected_components(graph, directed=False)
     still = np.bincount(label, weights=np.where(moved, 0.0, was.areas), minlength=count)
     return _Parts(label, np.bincount(label, weights=bend, minlength=count) > 0, int(np.argmax(still)), points, sides)
+
+
+def _folds(mesh: TriMesh, sides: Ints) -> Floats:
+    """Signed angle [rad] between the two triangles beside each inner edge."""
+    a, b = mesh.normals[sides[:, 0]], mesh.normals[sides[:, 1]]
+    over = np.einsum("ij,ij->i", mesh.centroids[sides[:, 1]] - mesh.centroids[sides[:, 0]], a)
+    angle: Floats = np.sign(over) * np.arctan2(np.linalg.norm(np.cross(a, b), axis=1), np.einsum("ij,ij->i", a, b))
+    return angle
 
 
 def _line(was: TriMesh, now: TriMesh, parts: _Parts, seed: int, loops: list[Ints], i: int) -> Line:
@@ -140,7 +167,11 @@ def _line(was: TriMesh, now: TriMesh, parts: _Parts, seed: int, loops: list[Ints
     own = int(parts.label[seed])
     if parts.bend[own]:  # a point on the bend itself: the flange is the largest part behind it
         behind = [c for c in order if before[c] == own]
-        own = max(behind, key=lambda c: float(was.areas[parts.label == c].sum()), default=own)
+        if behind:
+            own = max(behind, key=lambda c: float(was.areas[parts.label == c].sum()))
+        elif own in order:  # a rounded edge of the flange itself, that opening it has strained: the bend is the one next to the body
+            while before[own] >= 0 and before[before[own]] != parts.body:
+                own = int(before[own])
     bend = int(before[own]) if own in order else -1
     if bend < 0 or not parts.bend[bend]:
         raise InputError(
@@ -151,12 +182,12 @@ def _line(was: TriMesh, now: TriMesh, parts: _Parts, seed: int, loops: list[Ints
     base = int(before[bend])
     root, tip = (_between(parts, tie, bend, c) for c in (base, own))
     length = 0.5 * sum(float(np.linalg.norm(was.points[e[:, 1]] - was.points[e[:, 0]], axis=1).sum()) for e in (root, tip))
-    at = was.points[np.unique(root)]
-    kind, radius = _curve(was, now, parts, root, own, base)
-    along = _direction(now.points[np.unique(root)])
-    hole, place = _nearest_hole(was, np.concatenate([root, tip]), loops)
     leg = _leg(was, parts.label == own, was.points[tip])
-    return Line(length, leg, at, float(np.degrees(np.arctan2(along[1], along[0]))), kind, radius, hole, place)
+    along = now.points[root[:, 1]] - now.points[root[:, 0]]
+    hole, place = _nearest_hole(was, np.concatenate([root, tip]), loops)
+    return Line(
+        length, leg, was.points[np.unique(root)], np.degrees(np.arctan2(along[:, 1], along[:, 0])), np.linalg.norm(along, axis=1), radii(was, now, root, parts.label == bend, parts.label == base, leg[1]), hole, place
+    )  # fmt: skip
 
 
 def _between(parts: _Parts, tie: Ints, a: int, b: int) -> Ints:
@@ -192,31 +223,6 @@ def _leg(mesh: TriMesh, own: NDArray[np.bool_], tip: Floats) -> tuple[float, flo
     margin = 0.02 * float(np.ptp(ends))
     inner = (s > ends.min() + margin) & (s < ends.max() - margin) & (off > 1e-9)
     return float(off[inner].min() if inner.any() else off.max()), float(off.max())
-
-
-def _curve(was: TriMesh, now: TriMesh, parts: _Parts, root: Ints, own: int, base: int) -> tuple[str, float]:
-    """Whether the root line is straight, or curved so that the flange's edge stretches or shrinks, and its radius in the surface it hangs on [mm]."""
-    at = np.unique(root)
-    p = was.points[at]
-    beside = np.isin(was.triangles, at).any(axis=1) & (parts.label == base)
-    normal = was.doubled_normals[beside].sum(axis=0)
-    normal /= max(float(np.linalg.norm(normal)), 1e-30)
-    x = _direction(p)
-    x = x - (x @ normal) * normal
-    x /= max(float(np.linalg.norm(x)), 1e-30)
-    y = np.cross(normal, x)
-    u, v = (p - p.mean(axis=0)) @ x, (p - p.mean(axis=0)) @ y
-    solution, _, rank, _ = np.linalg.lstsq(np.column_stack([2 * u, 2 * v, np.ones(len(u))]), u**2 + v**2, rcond=1e-12)
-    if len(p) < 3 or rank < 3:
-        return "straight", 0.0
-    radius = float(np.sqrt(max(solution[2] + solution[0] ** 2 + solution[1] ** 2, 0.0)))
-    if radius > STRAIGHT * max(float(np.ptp(u)), float(np.ptp(v))):
-        return "straight", 0.0
-    # the edge of the opened flange lies nearer to the line's centre than the line, or farther from it
-    c = p.mean(axis=0) + solution[0] * x + solution[1] * y
-    q = now.points[np.unique(now.triangles[parts.label == own])] - c
-    far = float(np.median(np.linalg.norm(q - np.outer(q @ normal, normal), axis=1)))
-    return ("stretch" if far < radius else "shrink"), radius
 
 
 def _nearest_hole(mesh: TriMesh, lines: Ints, loops: list[Ints]) -> tuple[float, Floats]:
