@@ -45,7 +45,9 @@ def test_the_fascias_details_lie_where_they_should(fascia: tuple[Desk, Result]):
         mesh = r.meshes[name]
         assert np.array_equal(mesh.mesh.triangles, faces.meshes[name].mesh.triangles)
         assert all(np.isfinite(v).all() for v in mesh.cell.values())
-    assert set(r.files) == {"details.dxf"}
+    assert set(r.files) == {"details.dxf", "beads.step"}
+    bodies = r.values["bead"]["bodies"]
+    assert (bodies["valid"], bodies["faults"], bodies["bars"]) == (True, [], r.values["bead"]["pieces"])
 
 
 def test_it_comes_back_from_the_store_whole_and_follows_its_own_fields_only(fascia: tuple[Desk, Result]):

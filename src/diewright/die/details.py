@@ -1,4 +1,4 @@
-"""The stage ``details``: what the toolmaker adds to the faces: draw bead, pins for the blank, vents, spotting zones and corner allowance."""
+"""The stage ``details``: what the toolmaker adds to the faces: draw bead and its bodies, pins for the blank, vents, spotting zones and corner allowance."""
 
 from __future__ import annotations
 
@@ -9,9 +9,12 @@ import numpy as np
 import shapely
 from pydantic import BaseModel, ConfigDict
 
+from diewright.die.bead_cad import BeadBodies, bead_bodies, tables
+from diewright.die.bead_path import bead_path
 from diewright.die.detail_air import Air, air_of
 from diewright.die.detail_bead import CORNER as CORNER_RADII
 from diewright.die.detail_bead import NO_SIZE, BeadLine, Groove, auto_offset, bead_line, closed_region, groove, room
+from diewright.die.detail_bodies import body_figures, body_findings
 from diewright.die.detail_drawing import details_drawing
 from diewright.die.detail_figures import figures_of
 from diewright.die.detail_findings import findings_of
@@ -28,7 +31,7 @@ AFTER = "How far the blank's edge has come in at the end of the draw is not know
 
 
 class DetailsInputs(BaseModel):
-    """What the stage reads of the job [mm, m/s]: the bead of the tryout, its friction, restraint stated without a bead [N/mm], the table ``[details]``, thickness."""
+    """What the stage reads of the job [mm, m/s]: the bead of the tryout, its friction, restraint stated without a bead [N/mm], the table ``[details]``, thickness, the number that the files carry."""
 
     model_config = ConfigDict(frozen=True)
     bead_kind: Literal["none", "round", "square", "locking"]
@@ -43,6 +46,7 @@ class DetailsInputs(BaseModel):
     vent_diameter: Literal["auto"] | float
     air_speed: float
     thickness: float
+    number: str
 
 
 def _inputs(job: Job) -> DetailsInputs:
@@ -50,7 +54,7 @@ def _inputs(job: Job) -> DetailsInputs:
     friction = job.blank.friction if isinstance(t.friction_die, str) else t.friction_die
     return DetailsInputs(
         bead_kind=t.bead_kind, bead_radius=t.bead_radius, bead_height=t.bead_height, bead_offset=t.bead_offset, restraint=job.blank.bead_restraint,
-        friction=friction, **job.details.model_dump(), thickness=job.sheet.thickness,
+        friction=friction, **job.details.model_dump(), thickness=job.sheet.thickness, number=job.job.number,
     )  # fmt: skip
 
 
@@ -62,17 +66,17 @@ def work(inputs: DetailsInputs, upstream: Mapping[str, Result], files: Mapping[s
     blank = np.asarray(upstream["blank"].arrays["outline"], dtype=np.float64)[:, :2]
     clearance = float(faces.values["clearance"])
     sheet = sheet_thickness(upstream["solution"].meshes["part"], t)
-    watch.step("draw bead", 0, 4)
+    watch.step("draw bead", 0, 5)
     bead = _bead(inputs, upstream, meshes["blankholder"], blank, sheet)
-    watch.step("pins for the blank", 1, 4)
+    watch.step("pins for the blank", 1, 5)
     pins = locate(blank, inputs.locator_diameter)
-    watch.step("vents", 2, 4)
+    watch.step("vents", 2, 5)
     press = upstream["press"].values
     air = air_of(
         meshes, opening, float(faces.values.get("die_radius") or 0.0), t, clearance, float(faces.values["stroke"]), press["press"],
         float(press["strokes_per_minute"]), 1000.0 * inputs.air_speed, None if isinstance(inputs.vent_diameter, str) else inputs.vent_diameter,
     )  # fmt: skip
-    watch.step("spotting zones", 3, 4)
+    watch.step("spotting zones", 3, 5)
     zoned = zones_of(meshes, sheet, clearance)
     gap = upstream["solution"].values.get("wall_gap")
     found = Details(
@@ -81,12 +85,15 @@ def work(inputs: DetailsInputs, upstream: Mapping[str, Result], files: Mapping[s
         ironed=float(upstream["solution"].values.get("ironing_pressure_max") or 0.0), solution_gap=None if gap is None else float(gap), stroke=float(faces.values["stroke"]),
         press=press["press"], rate=float(press["strokes_per_minute"]),
     )  # fmt: skip
+    watch.step("bodies of the bead", 4, 5)
+    bodies = _bodies(bead, faces, meshes["blankholder"], inputs.number, watch)
     fields = {name: z.fields() for name, z in zoned.items()}
     for name, mark in (("die", air.die), ("punch", air.punch)):
         fields[name] = FieldMesh(fields[name].mesh, {}, {**fields[name].cell, "pocket": mark})
     return Result(
-        values=_values(found), figures=tuple(figures_of(found)), findings=tuple(findings_of(found)), meshes=fields, arrays=_arrays(found), tables=_tables(found),
-        files={"details.dxf": _drawn(found, np.asarray(faces.arrays["opening"])[:, :2], blank)},
+        values=_values(found, bodies), figures=(*figures_of(found), *body_figures(bodies)), findings=(*findings_of(found), *body_findings(bodies)), meshes=fields,
+        arrays=_arrays(found), tables={**_tables(found), **({} if bodies is None else tables(bodies))},
+        files={"details.dxf": _drawn(found, np.asarray(faces.arrays["opening"])[:, :2], blank)} | ({} if bodies is None or bodies.step is None else {"beads.step": bodies.step}),
     )  # fmt: skip
 
 
@@ -120,6 +127,15 @@ def _bead(
     )  # fmt: skip
 
 
+def _bodies(bead: BeadFound | None, faces: Result, holder: TriMesh, number: str, watch: Watch) -> BeadBodies | None:
+    """The bead's bodies, where its section is stated and something of it is cut."""
+    if bead is None or bead.groove is None or not bead.line.on.any():
+        return None
+    surface = (faces.values.get("blankholder") or {}).get("surface")
+    path = bead_path(bead.line, holder, surface, bead.nominal)
+    return bead_bodies(bead.line, path, bead.groove, bead.nominal, holder, number, watch)
+
+
 def plan_region(mesh: TriMesh) -> shapely.Geometry:
     """What a face covers in plan: its outer edge less its inner ones where they do not cross, else the union of its triangles."""
     rings = [shapely.Polygon(mesh.points[loop][:, :2]) for loop in mesh.boundary_loops if len(loop) > 2]
@@ -133,11 +149,11 @@ def plan_region(mesh: TriMesh) -> shapely.Geometry:
     return shapely.union_all(shapely.polygons(corner[np.abs(mesh.doubled_normals[:, 2]) > 1e-9]))
 
 
-def _values(d: Details) -> dict[str, Any]:
+def _values(d: Details, bodies: BeadBodies | None) -> dict[str, Any]:
     areas = {name: z.areas() for name, z in d.zoned.items()}
     pins = d.pins
     return {
-        "bead": None if d.bead is None else d.bead.as_dict() | {"after_draw_in": AFTER},
+        "bead": None if d.bead is None else d.bead.as_dict() | {"after_draw_in": AFTER, "bodies": None if bodies is None else bodies.values()},
         "locators": {
             "count": len(pins.at), "rank": pins.rank, "condition": pins.condition if np.isfinite(pins.condition) else None, "fixes": d.fixes, "round": pins.round, "diameter": d.pin_diameter,
             "opening_least": float(d.pin_room.min()), "bead_least": None if d.pin_bead is None else float(d.pin_bead.min()),
@@ -200,6 +216,6 @@ def _drawn(d: Details, opening: np.ndarray, blank: np.ndarray) -> bytes:
 
 
 STAGE = Stage(
-    name="details", title="The details of the faces", version=1, packages=("die", "geometry", "mechanics/forming/beads"),
+    name="details", title="The details of the faces", version=2, packages=("die", "part", "geometry", "mechanics/forming/beads"),
     needs=("shape", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work,
 )  # fmt: skip

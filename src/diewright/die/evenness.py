@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +36,7 @@ class Surface:
     ``developed``: the longest section from the part's edge to the blankholder surface, along the sheet (None unless profile).
     ``direction`` [deg] of a cylinder's straight lines, ``apex`` [mm] of a cone in plan, ``rulings`` (x, y [mm], angle [deg]) of a general developable surface.
     ``corner``: the tightest radius in plan of the line on which the led wall ends, and where (None unless profile). ``mode``, and of a profile the ranges ``angle`` of the wall and ``punch`` of the punch radius.
+    ``record``: the surface itself, as :meth:`Holder.record` writes it down.
     """
 
     kind: str
@@ -53,6 +54,7 @@ class Surface:
     developed: float | None = None
     apex: tuple[float, float] | None = None
     rulings: tuple[tuple[float, float, float], ...] = ()
+    record: Mapping[str, Any] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for the stage's values."""
@@ -61,7 +63,7 @@ class Surface:
             "uneven_flat": self.spread.flat, "uneven_curved": self.spread.curved, "gauss": self.gauss, "bend": self.bend, "lead_on": self.mode,
             "wall_angle": None if self.angle is None else list(self.angle), "punch_radius": None if self.punch is None else list(self.punch), "corner": None if self.corner is None else self.corner.radius,
             "developed": self.developed, "uneven_conical": self.spread.conical, "uneven_developable": self.spread.developable, "apex": None if self.apex is None else list(self.apex),
-            "rulings": [list(r) for r in self.rulings],
+            "rulings": [list(r) for r in self.rulings], "surface": None if self.record is None else _plain(self.record),
         }  # fmt: skip
 
     def figures(self, thickness: float, stated: frozenset[str]) -> Iterator[Figure]:
@@ -120,7 +122,15 @@ def surface_of(drawn: Drawn, edge: Edge, spread: Spread, thickness: float) -> Su
         tightest_corner(drawn.columns[:, drawn.joints[2]]) if profiled else None,
         float(np.linalg.norm(np.diff(drawn.columns, axis=1), axis=2).sum(axis=1).max()) if profiled else None,
         shape.apex if isinstance(shape, Cone) else None, tuple(shape.rulings) if isinstance(shape, Envelope) else (),
+        holder.record(),
     )  # fmt: skip
+
+
+def _plain(record: Any) -> Any:
+    """A record with lists for tuples."""
+    if isinstance(record, Mapping):
+        return {key: _plain(value) for key, value in record.items()}
+    return [_plain(value) for value in record] if isinstance(record, list | tuple) else record
 
 
 def tightest_corner(line: Floats) -> Bend | None:

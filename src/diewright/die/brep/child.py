@@ -9,6 +9,7 @@ import json
 import os
 import sys
 import traceback
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +65,7 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
         tools[name] = report(tool, found, TriMesh(at if move is None else at + move(at), a[f"{name}_triangles"]))
         title = f"{request['name']} {name}".strip()
         (folder / f"{name}.stl").write_bytes(found.stl(title))
-        (folder / f"{name}.step").write_bytes(step(tool.sewn.shell, title))
+        (folder / f"{name}.step").write_bytes(step([(title, tool.sewn.shell)], title))
     progress("cutting the sections", 0.8)
     cuts = [(str(c), float(at)) for c, at in request["cuts"]] or default_cuts(middle.mesh)
     drawing, count = sections({name: tool.sewn.shell for name, tool in built.tools.items()}, middle.mesh, cuts)
@@ -75,8 +76,8 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def main(request_path: str) -> int:
-    """Do what the request says; the exit code is 0 when a result or an error was written."""
+def answer(request_path: str, make: Callable[[dict[str, Any], Path], dict[str, Any]]) -> int:
+    """Let ``make(request, folder)`` do what the request says; the exit code is 0 when a result or an error was written."""
     request = json.loads(Path(request_path).read_text())
     folder = Path(request_path).parent
     border._end_with_parent()
@@ -102,6 +103,6 @@ def main(request_path: str) -> int:
 
 
 if __name__ == "__main__":
-    code = main(sys.argv[1])
+    code = answer(sys.argv[1], make)
     # the CAD kernel's own teardown can be slow or fault: everything is written, so leave at once
     os._exit(code)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -34,22 +35,29 @@ Cut = tuple[str, float]
 _LAYERS = {"DIE": 5, "PUNCH": 1, "BLANKHOLDER": 3, "SHEET": 2, "TEXT": 7}
 
 
-def step(shell: Any, name: str) -> bytes:
-    """A STEP file (AP214, mm) of a shell under a product name; raises :class:`SolveError` if it cannot be written."""
+def step(bodies: Sequence[tuple[str, Any]], title: str) -> bytes:
+    """A STEP file (AP214, mm) of shapes, each under its own product name; raises :class:`SolveError` if it cannot be written."""
     writer = STEPControl_Writer()
     Interface_Static.SetCVal_s("write.step.unit", "MM")
     Interface_Static.SetCVal_s("write.step.schema", "AP214IS")
-    name = re.sub(r"[^A-Za-z0-9 ._-]", "_", name)[:60] or "tool"
-    Interface_Static.SetCVal_s("write.step.product.name", name)
-    writer.Transfer(shell, STEPControl_AsIs)
+    names = [_plain(name) for name, _ in bodies]
+    for name, (_, shape) in zip(names, bodies, strict=True):
+        Interface_Static.SetCVal_s("write.step.product.name", name)
+        writer.Transfer(shape, STEPControl_AsIs)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tool.step"
         if writer.Write(str(path)) != IFSelect_RetDone:
             raise SolveError("The STEP file could not be written.", where="faces", help="Check the space in the temporary folder.")
         text = path.read_text(encoding="latin-1")
     text = re.sub(r"(FILE_NAME\('[^']*',)'[^']*'", r"\1'1970-01-01T00:00:00'", text, count=1)
-    text = re.sub(rf"PRODUCT\('{re.escape(name)} \d+','{re.escape(name)} \d+'", f"PRODUCT('{name}','{name}'", text)
-    return re.sub(r"FILE_NAME\('[^']*'", f"FILE_NAME('{name}.step'", text, count=1).encode("latin-1")
+    for name in names:
+        # the kernel counts its products on behind the name
+        text = re.sub(rf"PRODUCT\('{re.escape(name)} \d+','{re.escape(name)} \d+'", f"PRODUCT('{name}','{name}'", text, count=1)
+    return re.sub(r"FILE_NAME\('[^']*'", f"FILE_NAME('{_plain(title)}.step'", text, count=1).encode("latin-1")
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[^A-Za-z0-9 ._-]", "_", name)[:60] or "tool"
 
 
 def sections(shells: dict[str, Any], sheet: TriMesh, cuts: list[Cut]) -> tuple[bytes, dict[str, int]]:
