@@ -237,3 +237,11 @@ def test_springs_stand_inside_and_balance():
         off = float(np.linalg.norm(at.mean(axis=0) - centre))
         assert off < (4.0 if centre == (0.0, 0.0) else 0.5 * np.linalg.norm(centre)), off
     assert springs.place(s, shapely.box(0, 0, 5, 5), np.zeros(2)) is None
+
+
+def test_springs_of_a_narrow_strip_do_not_stand_in_each_other():
+    strip = shapely.box(0, 0, 400, 45)  # the two long sides of the way round lie closer than a large spring is wide
+    s = springs.choose(9000.0, 6.0, "coil", strip)
+    at = springs.place(s, strip, np.array([200.0, 22.5]))
+    assert at is not None
+    assert min(np.hypot(*(a - b)) for i, a in enumerate(at) for b in at[:i]) > s.diameter

@@ -16,6 +16,7 @@ from typing import Any, Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial.distance import pdist
 
 from diewright.geometry.need import not_negative, positive
 
@@ -98,7 +99,7 @@ def gas_sets(force: float, work: float) -> list[Springs]:
 def choose(force: float, work: float, wanted: Literal["auto", "coil", "gas"], room: shapely.Geometry | None = None) -> Springs | None:
     """The set that takes the least room, ground times length; none if no set of the table serves.
 
-    Sets of three and more are preferred, two push a pad askew. ``room``: region in plan inside which the springs stand; sets that do not fit round it come last.
+    Sets of three and more are preferred, two push a pad askew. ``room``: region in plan inside which the springs stand; the first set that stands in it without touching is taken.
     """
     coils = coil_sets(force, work) if wanted != "gas" else []
     few = [s for s in coils if s.count <= MOST_COILS]
@@ -107,9 +108,11 @@ def choose(force: float, work: float, wanted: Literal["auto", "coil", "gas"], ro
         sets = sets + (gas_sets(force, work) if wanted != "coil" else [])
     if not sets:
         return None
-    return min(
-        sets, key=lambda s: (room is not None and not _fits(s, room), s.count < 3, s.count * (s.diameter + ROOM) ** 2 * s.length, s.force)
-    )
+    ranked = sorted(sets, key=lambda s: (s.count < 3, s.count * (s.diameter + ROOM) ** 2 * s.length, s.force))
+    if room is None or room.is_empty:
+        return ranked[0]
+    middle = shapely.get_coordinates(room.centroid)[0]
+    return next((s for s in ranked if place(s, room, middle) is not None), ranked[0])
 
 
 def _ring(springs: Springs, room: shapely.Geometry) -> shapely.Geometry | None:
@@ -119,18 +122,13 @@ def _ring(springs: Springs, room: shapely.Geometry) -> shapely.Geometry | None:
     return max(getattr(inner, "geoms", [inner]), key=lambda g: float(g.area)).exterior
 
 
-def _fits(springs: Springs, room: shapely.Geometry) -> bool:
-    ring = _ring(springs, room)
-    return ring is not None and ring.length >= springs.count * (springs.diameter + ROOM)
-
-
 def place(springs: Springs, room: shapely.Geometry, centre: Floats) -> Floats | None:
     """Places (n, 2) [mm] of the springs along the inside of the region ``room``, as near to balance about ``centre`` (2,) as an even spacing that is turned and squeezed allows.
 
-    The spacing along the ring follows ``1 + a cos(2 pi s + phase)``, a and the phase searched; none where they do not fit.
+    The spacing along the ring follows ``1 + a cos(2 pi s + phase)``, a and the phase searched; none where they do not fit without touching.
     """
     ring = _ring(springs, room)
-    if ring is None or not _fits(springs, room):
+    if ring is None or ring.length < springs.count * (springs.diameter + ROOM):
         return None
     n, total = springs.count, float(ring.length)
     best: tuple[float, Floats] | None = None
@@ -139,10 +137,9 @@ def place(springs: Springs, room: shapely.Geometry, centre: Floats) -> Floats | 
             for phase in (0.0,) if squeeze == 0.0 else np.arange(12) * (2.0 * math.pi / 12):
                 s = (np.arange(n) / n + start) % 1.0
                 at = total * ((s + squeeze / (2.0 * math.pi) * np.sin(2.0 * math.pi * s + phase)) % 1.0)
-                gap = np.diff(np.sort(np.append(at, at.min() + total)))
-                if n > 1 and gap.min() < springs.diameter + ROOM:
-                    continue
                 points = shapely.get_coordinates(shapely.line_interpolate_point(ring, at))
+                if n > 1 and pdist(points).min() < springs.diameter + ROOM:
+                    continue
                 off = float(np.linalg.norm(points.mean(axis=0) - centre))
                 if best is None or off < best[0] - 1e-9:
                     best = off, points
