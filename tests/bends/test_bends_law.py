@@ -78,9 +78,17 @@ def test_the_least_radius_grows_along_the_rolling_direction_with_strength_and_th
 
 def test_edges_of_round_flanges_by_the_closed_form():
     """A hole of 40 mm flanged up to 50 mm by a tiny bend: ln(50/40)."""
-    assert law.edge_strain(25.0, law.reach(0.0, 0.0, 5.0), law.reach(90.0, 0.0, 5.0), "stretch") == pytest.approx(math.log(50.0 / 40.0))
-    assert law.edge_strain(25.0, 5.0, 0.0, "shrink") == pytest.approx(math.log(25.0 / 30.0))
-    assert law.edge_strain(25.0, 25.0, 0.0, "stretch") == math.inf
+    assert law.edge_strain(25.0, 1.0, 0.0, (5.0, 0.0), (law.reach(90.0, 0.0, 5.0), law.rise(90.0, 0.0, 5.0))) == pytest.approx(
+        math.log(50.0 / 40.0)
+    )
+    assert law.edge_strain(25.0, -1.0, 0.0, (5.0, 0.0), (0.0, 5.0)) == pytest.approx(math.log(25.0 / 30.0))
+    assert law.edge_strain(25.0, 1.0, 0.0, (25.0, 0.0), (0.0, 25.0)) == math.inf
+    # a tube of 50 mm whose end is turned out by 5 mm, and in by 5 mm: the sheet that it hangs on is the tube itself
+    assert law.edge_strain(25.0, 0.0, -1.0, (5.0, 0.0), (0.0, 5.0)) == pytest.approx(math.log(30.0 / 25.0))
+    assert law.edge_strain(25.0, 0.0, 1.0, (5.0, 0.0), (0.0, 5.0)) == pytest.approx(math.log(20.0 / 25.0))
+    assert law.edge_strain(25.0, 0.0, 1.0, (30.0, 0.0), (0.0, 30.0)) == -math.inf
+    assert law.rise(90.0, 0.5 * math.pi * 3.0, 8.0) == pytest.approx(11.0)
+    assert law.rise(0.0, 3.0, 8.0) == 0.0
     assert law.reach(0.0, 3.0, 5.0) == 8.0
 
 
@@ -103,8 +111,8 @@ def test_a_hem_takes_its_middle_fibre_of_the_flat():
         lambda: law.deduction(-5.0, 1.0, 1.0),
         lambda: law.least_leg("v", 180.0, 1.0, 1.0, 8.0),
         lambda: law.least_radius("steel", 300.0, 1.0, math.nan),
-        lambda: law.edge_strain(0.0, 1.0, 1.0, "stretch"),
-        lambda: law.edge_strain(10.0, math.nan, 1.0, "stretch"),
+        lambda: law.edge_strain(0.0, 1.0, 0.0, (1.0, 0.0), (0.0, 1.0)),
+        lambda: law.edge_strain(10.0, 1.0, 0.0, (math.nan, 0.0), (0.0, 1.0)),
         lambda: law.Bending.of(np.array([0.0, 0.0]), np.array([200.0, 210.0]), 2e5, 1.0, None),
         lambda: law.Bending.of(np.array([0.0, 1.0]), np.array([np.nan, 210.0]), 2e5, 1.0, None),
     ],

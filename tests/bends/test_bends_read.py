@@ -28,7 +28,7 @@ def test_a_straight_flange_is_as_long_and_as_high_as_it_was_made():
     (a,) = lines(tipping_of(mesh, normal, face), {"face": 6})
     assert a.length == pytest.approx(80.0, rel=1e-9)
     assert a.leg == pytest.approx((20.0, 20.0), rel=1e-9)
-    assert a.radii == {}
+    assert len(a.curves) == 0
     assert a.off(90.0) == pytest.approx(0.0, abs=1e-9)
     assert a.off(-60.0) == pytest.approx(30.0)
     assert a.hole == math.inf
@@ -84,8 +84,9 @@ def test_a_curved_line_has_its_radius_and_its_sense(way, kind, start, radius):
         [("line", 40.0), ("arc", 3.0, 90.0 * way), ("line", 8.0)], start=(start, 0.0), heading=0.0 if way > 0 else 180.0
     )
     (a,) = lines(tipping_of(mesh, normal, face), {"face": 2})
-    assert set(a.radii) == {kind}
-    assert a.radii[kind] == pytest.approx(radius, rel=1e-6)
+    assert a.curves[:, 0] == pytest.approx(radius, rel=1e-6)
+    assert a.curves[:, 1] == pytest.approx(1.0 if kind == "stretch" else -1.0)
+    assert a.curves[:, 2] == pytest.approx(0.0, abs=1e-6)
     assert a.off(0.0) < 5.0  # a quarter of a circle lies along every direction somewhere
     assert a.leg[1] == pytest.approx(8.0, rel=1e-6)
 
@@ -107,9 +108,19 @@ def test_a_line_with_a_corner_is_as_curved_as_its_corner(way, kind):
 
     section_of = section([("line", 10.0), ("arc", 3.0, 90.0), ("line", 8.0)], start=(-10.0, 0.0))
     (a,) = lines(tipping_of(*swept(*section_of, place, len(path))), {"face": 2})
-    assert set(a.radii) == {kind}
-    assert a.radii[kind] == pytest.approx(30.0, rel=1e-6)
+    assert a.curves[:, 0].min() == pytest.approx(30.0, rel=1e-6)
+    assert a.curves[np.argmin(a.curves[:, 0]), 1] == pytest.approx(1.0 if kind == "stretch" else -1.0)
     assert a.length == pytest.approx(120.0 + 15.0 * math.pi, rel=0.03)
+
+
+@pytest.mark.parametrize(("turn", "over"), [(-80.0, -1.0), (80.0, 1.0)])
+def test_the_end_of_a_tube_is_turned_out_or_in(turn, over):
+    """The flange hangs on an upright wall: its bend line turns about an axis along that wall."""
+    mesh, normal, face = round_about([("line", 30.0), ("arc", 3.0, turn), ("line", 8.0)], start=(50.0, 0.0), heading=90.0)
+    (a,) = lines(tipping_of(mesh, normal, face), {"face": 2})
+    assert a.curves[:, 0] == pytest.approx(50.0, rel=1e-6)
+    assert a.curves[:, 1] == pytest.approx(0.0, abs=1e-6)
+    assert a.curves[:, 2] == pytest.approx(over, abs=1e-3)
 
 
 def test_lines_are_walked_whether_they_close_or_not():

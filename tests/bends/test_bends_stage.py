@@ -137,6 +137,15 @@ def test_the_closed_form_is_near_what_the_unfolding_of_the_mesh_strains():
     assert b["edge_strain_pct"] == pytest.approx(100 * (103 / (100 + 1.5 * math.pi + 8) - 1), abs=0.05)
 
 
+def test_a_collar_turned_out_of_a_tube_stretches_to_its_rim():
+    mesh, normal, face = round_about([("line", 30.0), ("arc", 3.0, -90.0), ("line", 8.0)], start=(50.0, 0.0), heading=90.0)
+    r = work(tip=tipping_of(mesh, normal, face), flange=[{"face": 2}])
+    (b,) = r.values["bends"]
+    assert b["line"] == "stretch"
+    assert b["line_radius_mm"] == pytest.approx(50.0)
+    assert b["edge_strain_pct"] == pytest.approx(100 * ((50 + 3 + 8) / 50 - 1), abs=0.1)
+
+
 def test_a_flange_of_no_inner_radius_is_told():
     mesh, normal, face = prismatic([("line", 60.0), ("arc", 0.4, 90.0), ("line", 20.0)])
     r = work(tip=tipping_of(mesh, normal, face), flange=[{"face": 2}])

@@ -123,18 +123,22 @@ def _of_shape(number: int, flange: int, b: BendStated, line: Line, found: Mappin
     r = _given(b.radius, max(float(middle) - 0.5 * s, 0.0))
     angle = 180.0 if kind == "hem" else turned
     leg = _given(b.leg, line.leg[0] + 0.5 * law.setback(min(angle, 180.0), r, s))
-    curve = b.line if b.line != "auto" else _worse(line, stands, turned, math.radians(turned) * (r + 0.5 * s))
+    worst = _worst(line, stands, turned, math.radians(turned) * (r + 0.5 * s))
+    curve = b.line if b.line != "auto" else "straight" if worst is None else "stretch" if worst[1] > 0 else "shrink"
+    same = worst is not None and b.line in ("auto", "stretch" if worst[1] > 0 else "shrink") and isinstance(b.line_radius, str)
     return _bend(
         number, b, inputs, name=b.name or f"flange {flange}", flange=flange, kind=kind, angle=angle, r=r, length=_given(b.length, line.length), leg=leg, reach=line.leg[1], line=curve,
-        line_radius=0.0 if curve == "straight" else _line_radius(b, line.radii.get(curve, 0.0), f"bends.bend (flange {flange})"), rolling=_given(b.rolling, line.off(inputs.rolling_direction)),
-        hole=line.hole if math.isfinite(line.hole) else None, hole_at=line.hole_at, at=line.at, stands=stands,
+        line_radius=0.0 if curve == "straight" else _line_radius(b, worst[0] if same and worst else 0.0, f"bends.bend (flange {flange})"), rolling=_given(b.rolling, line.off(inputs.rolling_direction)),
+        hole=line.hole if math.isfinite(line.hole) else None, hole_at=line.hole_at, at=line.at, stands=stands, edge=worst[1] if same and worst else None,
     )  # fmt: skip
 
 
-def _worse(line: Line, stands: float, turned: float, arc: float) -> str:
-    """The sense in which the tightest curve of the bend line strains the flange's edge the most; straight where it does not turn."""
-    before, after = law.reach(stands, arc, line.leg[1]), law.reach(stands + turned, arc, line.leg[1])
-    return max(line.radii, key=lambda kind: abs(law.edge_strain(line.radii[kind], before, after, kind)), default="straight")
+def _worst(line: Line, stands: float, turned: float, arc: float) -> tuple[float, float] | None:
+    """Radius of the bend line where the flange's edge strains the most [mm], and that true strain; None where the line does not turn enough to strain it by a hundredth."""
+    before, after = ((law.reach(a, arc, line.leg[1]), law.rise(a, arc, line.leg[1])) for a in (stands, stands + turned))
+    found = [(float(radius), law.edge_strain(radius, towards, over, before, after)) for radius, towards, over in line.curves]
+    worst = max(found, key=lambda f: abs(f[1]), default=None)
+    return None if worst is None or abs(worst[1]) < 0.01 else worst
 
 
 def _line_radius(b: BendStated, known: float, where: str) -> float:
@@ -162,7 +166,7 @@ def _of_its_own(number: int, b: BendStated, inputs: BendsInputs, where: str) -> 
     return _bend(
         number, b, inputs, name=b.name or f"bend {number}", flange=None, kind=b.kind, angle=angle, r=r, length=float(b.length), leg=leg, reach=max(leg - 0.5 * law.setback(angle, r, inputs.thickness), 0.0),
         line=curve, line_radius=0.0 if curve == "straight" else _line_radius(b, 0.0, f"{where}.line_radius"), rolling=_given(b.rolling, 90.0), hole=None if isinstance(b.hole_distance, str) else b.hole_distance,
-        hole_at=np.zeros(3), at=np.zeros((0, 3)), stands=0.0,
+        hole_at=np.zeros(3), at=np.zeros((0, 3)), stands=0.0, edge=None,
     )  # fmt: skip
 
 
@@ -195,10 +199,11 @@ def _work(b: Bend, inputs: BendsInputs, metal: Metal, bending: law.Bending) -> W
     force = law.bend_force(b.method, metal.rm, b.length, s, b.opening)
     hem = stated.hem_force * law.bend_force("v", metal.rm, b.length, s, law.v_opening(0.0, s)) if b.kind == "hem" else None
     least, source = law.least_radius(metal.family, metal.rm, s, b.rolling)
-    edge = None
-    if b.line != "straight":
+    edge = b.edge
+    if b.line != "straight" and edge is None:
         arc = math.radians(b.angle) * (b.r + 0.5 * s)
-        edge = law.edge_strain(b.line_radius, law.reach(b.stands, arc, b.reach), law.reach(b.stands + b.angle, arc, b.reach), b.line)
+        before, after = ((law.reach(a, arc, b.reach), law.rise(a, arc, b.reach)) for a in (b.stands, b.stands + b.angle))
+        edge = law.edge_strain(b.line_radius, 1.0 if b.line == "stretch" else -1.0, 0.0, before, after)
     try:
         sprung = law.springback(bending, b.angle, b.r) if b.kind == "bend" else None
     except SolveError:

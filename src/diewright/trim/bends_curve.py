@@ -1,4 +1,4 @@
-"""How a bend line turns: the tightest radius of a line of mesh edges within the surface that it lies on, and on which side of it the flange is."""
+"""How a bend line turns in space, point by point, and where its centre lies as seen from the flange."""
 
 from __future__ import annotations
 
@@ -15,17 +15,21 @@ WINDOW = (0.25, 2.0)
 """Way along the bend line over which its curvature is measured to each side: legs, and mm at least (ours)."""
 
 
-def radii(was: TriMesh, now: TriMesh, root: Ints, bend: NDArray[np.bool_], base: NDArray[np.bool_], leg: float) -> dict[str, float]:
-    """Tightest radius of the root line within the surface it hangs on [mm], for each sense: the flange towards the centre (its edge stretches) or away from it (it shrinks).
+def curves(was: TriMesh, root: Ints, bend: NDArray[np.bool_], base: NDArray[np.bool_], leg: float) -> Floats:
+    """How the root line turns where it does: rows of its radius [mm] in space, and of the unit vector to its centre the part along the sheet that it hangs on, away from it, and
+    the part along the sheet's normal on the side to which the flange is bent ``(k, 3)``.
 
-    Through each point and two others a window away runs a circle: exact where the points lie on one. Of its curvature what is normal to the surface is taken off. ``root`` (e, 2) are the edges of the line, ``bend`` and ``base`` (m,) the triangles of the bend and of what it hangs on, ``leg`` the longest flat of the flange [mm]."""
-    normal, side = (
-        _at_points(was, base, was.doubled_normals),
-        _at_points(now, bend, now.centroids * now.areas[:, None]),
-    )
-    area = _at_points(now, bend, now.areas[:, None])[:, 0]
+    Through each point and two others a window away runs a circle: exact where the points lie on one. ``root`` (e, 2) are the edges of the line, ``bend`` and ``base`` (m,) the triangles
+    of the bend and of what it hangs on, ``leg`` the longest flat of the flange [mm]."""
+    normal = _unit(_at_points(was, base, was.doubled_normals))
+    body = _at_points(was, base, was.centroids * was.areas[:, None]) / np.maximum(_at_points(was, base, was.areas[:, None]), 1e-30)
+    at = np.unique(root)
+    # a bend towards the normal leans its own normals back over what it hangs on
+    away = was.points[at] - body[at]
+    away -= np.einsum("ij,ij->i", away, normal[at])[:, None] * normal[at]
+    side = 1.0 if np.einsum("ij,ij->", _at_points(was, bend, was.doubled_normals)[at], away) <= 0.0 else -1.0
     window = max(WINDOW[0] * leg, WINDOW[1])
-    out: dict[str, float] = {}
+    out = []
     for chain, closed in chains(root):
         p = was.points[chain]
         for before, i, after in triples(p, closed, window):
@@ -33,19 +37,20 @@ def radii(was: TriMesh, now: TriMesh, root: Ints, bend: NDArray[np.bool_], base:
             square = float((np.cross(a, b) ** 2).sum())
             if square <= 0.0:
                 continue
-            # from the point to the centre of the circle through all three
-            centre = np.cross(np.cross(a, b), (a @ a) * b - (b @ b) * a) / (2.0 * square) * -1.0
-            n = normal[chain[i]] / max(float(np.linalg.norm(normal[chain[i]])), 1e-30)
-            bent = centre / float(centre @ centre)
-            bent = bent - (bent @ n) * n
-            size = float(np.linalg.norm(bent))
-            if size * STRAIGHT * max(leg, 1e-9) < 1.0:
+            centre = np.cross((a @ a) * b - (b @ b) * a, np.cross(a, b)) / (2.0 * square)  # from the point
+            radius = float(np.linalg.norm(centre))
+            if radius > STRAIGHT * leg:
                 continue
-            way = side[chain[i]] / max(float(area[chain[i]]), 1e-30) - now.points[chain[i]]
-            turned = (p[after] - p[before]) - ((p[after] - p[before]) @ n) * n
-            across = np.cross(n, turned)
-            kind = "stretch" if (bent @ across) * (way @ across) > 0 else "shrink"
-            out[kind] = min(out.get(kind, np.inf), 1.0 / size)
+            n = normal[chain[i]]
+            across = np.cross(n, p[after] - p[before])
+            across /= max(float(np.linalg.norm(across)), 1e-30)
+            across *= 1.0 if (p[i] - body[chain[i]]) @ across >= 0.0 else -1.0
+            out.append((radius, float(centre @ across) / radius, side * float(centre @ n) / radius))
+    return np.array(out).reshape(-1, 3)
+
+
+def _unit(v: Floats) -> Floats:
+    out: Floats = v / np.maximum(np.linalg.norm(v, axis=1, keepdims=True), 1e-30)
     return out
 
 

@@ -63,6 +63,8 @@ class Bend:
     opening: float
     stands: float
     """Angle at which the flange stands before it is bent here [deg]."""
+    edge: float | None
+    """True strain of the edge where the line in space is known (None: by ``line`` and ``line_radius``)."""
 
     @property
     def steps(self) -> list[tuple[str, float]]:

@@ -193,15 +193,23 @@ def reach(angle: float, developed: float, leg: float) -> float:
     return developed * (math.sin(a) / a if a > 1e-9 else 1.0) + leg * math.cos(a)
 
 
-def edge_strain(radius: float, before: float, after: float, kind: str) -> float:
-    """True strain of the edge of a flange on a bend line of plan ``radius`` [mm]: ``ln(R/R0)`` with the edge's radius ``R -+ x``, ``before`` and ``after`` the :func:`reach` [mm].
+def rise(angle: float, developed: float, leg: float) -> float:
+    """How far the edge of a flange stands off the sheet that it hangs on [mm]: ``(A/a) (1 - cos a) + leg sin a``."""
+    a = math.radians(angle)
+    return (developed * (1.0 - math.cos(a)) / a if a > 1e-9 else 0.0) + leg * math.sin(a)
 
-    ``stretch``: the flange is drawn towards the centre and opens out; ``shrink``: away from it. Minus infinity and infinity where the edge would lie at or past the centre.
+
+def edge_strain(radius: float, towards: float, over: float, before: tuple[float, float], after: tuple[float, float]) -> float:
+    """True strain of the edge of a flange on a bend line of ``radius`` [mm]: ``ln(R/R0)``, the edge's distances from the centre after and before.
+
+    The unit vector from the line to the centre has the part ``towards`` along the sheet to the flange's side (1: the flange lies towards the centre, its edge is stretched when it is bent up; -1: it is shrunk) and
+    ``over`` along the normal to the side of the bend; ``before`` and ``after`` are (:func:`reach`, :func:`rise`) [mm]. Infinity where the edge comes from, and minus infinity where it goes to, the centre or past it.
     """
-    finite(before, "the reach of the flange")
-    sign = {"stretch": -1.0, "shrink": 1.0}[kind]
-    r0, r1 = positive(radius, "the radius of the bend line", "mm") + sign * before, radius + sign * after
-    return math.log(r1 / r0) if r0 > 0.0 and r1 > 0.0 else math.copysign(math.inf, -sign)
+    r = positive(radius, "the radius of the bend line", "mm")
+    r0, r1 = (r - finite(x, "the reach of the flange") * towards - finite(z, "the rise of the flange") * over for x, z in (before, after))
+    if r0 <= 0.0:
+        return math.inf
+    return math.log(r1 / r0) if r1 > 0.0 else -math.inf
 
 
 HEM_DEDUCTION = 0.43

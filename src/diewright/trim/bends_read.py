@@ -18,7 +18,7 @@ from diewright.errors import InputError
 from diewright.geometry.mesh import TriMesh
 from diewright.job.schema import FlangeStated
 from diewright.job.stage import Result
-from diewright.trim.bends_curve import radii
+from diewright.trim.bends_curve import curves
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -36,7 +36,7 @@ SHARE = 0.05
 @dataclass(frozen=True, eq=False)
 class Line:
     """A flange as found: ``length`` of its bend line [mm], ``leg`` [least, most] from the bend's tangent line to the free edge, ``at`` (k, 3) points of the root line in press
-    coordinates of the finished part, ``bearing`` (e,) of its pieces in plan as it is drawn [deg] and ``lengths`` (e,) [mm], ``radii`` the tightest in each sense ("stretch", "shrink"; none: straight),
+    coordinates of the finished part, ``bearing`` (e,) of its pieces in plan as it is drawn [deg] and ``lengths`` (e,) [mm], ``curves`` (k, 3) how the root line turns (:func:`curves`; none: straight),
     ``hole`` nearest distance of a hole's edge (inf: none), ``hole_at`` (3,)."""
 
     length: float
@@ -44,7 +44,7 @@ class Line:
     at: Floats
     bearing: Floats
     lengths: Floats
-    radii: Mapping[str, float]
+    curves: Floats
     hole: float
     hole_at: Floats
 
@@ -186,7 +186,7 @@ def _line(was: TriMesh, now: TriMesh, parts: _Parts, seed: int, loops: list[Ints
     along = now.points[root[:, 1]] - now.points[root[:, 0]]
     hole, place = _nearest_hole(was, np.concatenate([root, tip]), loops)
     return Line(
-        length, leg, was.points[np.unique(root)], np.degrees(np.arctan2(along[:, 1], along[:, 0])), np.linalg.norm(along, axis=1), radii(was, now, root, parts.label == bend, parts.label == base, leg[1]), hole, place
+        length, leg, was.points[np.unique(root)], np.degrees(np.arctan2(along[:, 1], along[:, 0])), np.linalg.norm(along, axis=1), curves(was, root, parts.label == bend, parts.label == base, leg[1]), hole, place
     )  # fmt: skip
 
 
