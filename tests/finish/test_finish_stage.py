@@ -7,6 +7,7 @@ import pytest
 from finish_parts import channel, faces_of, finished, upstream
 
 from diewright.errors import Cancelled, DeskError, InputError
+from diewright.finish.rack.layout import fit_count
 from diewright.finish.stage import STAGE
 from diewright.finish.surface import STAGE as SURFACE
 from diewright.geometry.mesh import TriMesh
@@ -157,6 +158,10 @@ def test_the_rack_is_as_full_as_its_tightest_limit_lets_it_be() -> None:
     assert weak["parts"] * weak["current_A"] <= 60.0 * 1.5
     turned = finished(flat(), rack_width=1000.0, rack_height=500.0, spine_mm2=5000.0, current_density=4.0, up=(1, 0, 0)).values["rack"]
     assert turned["size"] == pytest.approx([101.0, 1.0, 201.0])
+
+
+def test_the_last_part_needs_no_gap_behind_it() -> None:
+    assert [fit_count(room, 200.0, 40.0) for room in (199.0, 200.0, 439.0, 440.0, 680.0)] == [0, 1, 1, 2, 3]
 
 
 def test_take_over_can_be_stated_in_the_job() -> None:

@@ -70,8 +70,7 @@ class Probe:
         return self._share(free, owner, parts)
 
     def _share(self, free: Bools, owner: NDArray[np.int64], parts: Floats) -> Floats:
-        # a triangle without area has no normal: nothing can be said to touch it
-        return np.where(self.mesh.areas > 0, np.bincount(owner, weights=free, minlength=len(parts)) / parts, 0.0)
+        return np.bincount(owner, weights=free, minlength=len(parts)) / parts
 
     def wheel_share(self, radius: float, width: float, side: float, tolerance: float = 0.05) -> Floats:
         """Share of each triangle on which a wheel of ``radius`` and ``width`` [mm] can be laid, ``(m,)`` 0..1; triangles with edges over half the width are sampled at several places.
