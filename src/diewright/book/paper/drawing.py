@@ -62,7 +62,7 @@ def blank_room(paper: tuple[float, float]) -> tuple[float, float]:
 
 
 def blank(
-    outline: Floats, net: Floats | None, holes: list[tuple[str, Floats]], rolling_deg: float, width: float, scale: float, thickness: float, *, turned: bool = False,
+    outline: Floats, net: Floats | None, holes: list[tuple[str, Floats]], rolling_deg: float, width: float, scale: float, thickness: float, *, turned: bool = False, net_name: str = "net outline",
 ) -> Drawing:  # fmt: skip
     """The developed blank: outline in wide line, net outline in narrow dashes, holes, overall sizes after ISO 129-1, rolling direction.
 
@@ -86,7 +86,7 @@ def blank(
     if net is not None and len(net) and not (len(net) == len(outline) and np.allclose(net, outline)):
         svg.path(paper(net), width=0.2, dash="2 0.9", closed=True, colour=GREY)
         spot = paper(net[[int(np.argmin(net[:, 1]))]])[0]
-        svg.text(spot[0], spot[1] - 1.4, "net outline", anchor="middle", size=SMALL, colour=GREY, halo=True)
+        svg.text(spot[0], spot[1] - 1.4, net_name, anchor="middle", size=SMALL, colour=GREY, halo=True)
     svg.path(paper(outline), width=0.5, closed=True, name="blank-outline")
     for _, ring in holes:
         if len(ring) < 3:

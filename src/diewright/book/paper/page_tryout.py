@@ -32,7 +32,7 @@ from diewright.book.paper.page_blank import strains
 from diewright.book.paper.pictures import RULER, Picture, segments_of
 from diewright.book.paper.press_section import section
 from diewright.book.paper.svg import Svg
-from diewright.book.paper.svgplot import Plot, end_of
+from diewright.book.paper.svgplot import Falling, Plot, end_of
 from diewright.book.paper.words import plain, stated
 from diewright.geometry.mesh import FieldMesh, Floats, TriMesh
 from diewright.job.series import FieldSeries
@@ -196,7 +196,7 @@ def force(found: Result, press: Result | None, width: float, height: float = 62.
     deepest = end_of(h, 1.0)
     reach, capacity = _capacity(press, deepest)
     top = max(needed * 1.18, min(float(np.min(capacity, initial=np.inf)) * 1.3, needed * 2.6))
-    plot = _Falling(width, height, (-deepest, 0.0), (0.0, top), "height above bottom, mm", "force, kN")
+    plot = Falling(width, height, (-deepest, 0.0), (0.0, top), "height above bottom, mm", "force, kN")
     if len(capacity) and (capacity < top).any():
         plot.curve(-reach, capacity, "what the press gives", where=0.3, width=0.3)
     elif len(capacity):
@@ -212,18 +212,6 @@ def force(found: Result, press: Result | None, width: float, height: float = 62.
     plot.curve(-h, punch, "punch", where=0.7, above=False)
     plot.curve(-h, holder, "blankholder", where=0.35, colour=WATER, dash="2.2 1")
     return plot
-
-
-class _Falling(Plot):
-    """Axes whose x runs down to zero at the right: it is drawn over -x and written without the sign."""
-
-    def _axes(self, x_name: str, y_name: str, nx: int, ny: int) -> None:
-        kept = self.svg.text
-        self.svg.text = lambda x, y, words, **how: kept(x, y, words.lstrip("\u2212") if how.get("anchor") == "middle" else words, **how)  # type: ignore[method-assign]
-        try:
-            super()._axes(x_name, y_name, nx, ny)
-        finally:
-            del self.svg.text
 
 
 def _carries_both(press: Result | None) -> bool:

@@ -156,6 +156,18 @@ class Plot:
         return self.svg.text_of()
 
 
+class Falling(Plot):
+    """Axes whose x runs down to zero at the right: it is drawn over -x and written without the sign."""
+
+    def _axes(self, x_name: str, y_name: str, nx: int, ny: int) -> None:
+        kept = self.svg.text
+        self.svg.text = lambda x, y, words, **how: kept(x, y, words.lstrip("\u2212") if how.get("anchor") == "middle" else words, **how)  # type: ignore[method-assign]
+        try:
+            super()._axes(x_name, y_name, nx, ny)
+        finally:
+            del self.svg.text
+
+
 def _opened(limits: tuple[float, float]) -> tuple[float, float]:
     lo, hi = float(limits[0]), float(limits[1])
     if not (math.isfinite(lo) and math.isfinite(hi)) or hi - lo < 1e-12:

@@ -9,6 +9,8 @@ import blank from "./pages/blank.js";
 import press from "./pages/press.js";
 import faces from "./pages/faces.js";
 import draws from "./pages/draws.js";
+import cutting from "./pages/cutting.js";
+import plan from "./pages/plan.js";
 import dip from "./pages/dip.js";
 import plating from "./pages/plating.js";
 import line from "./pages/line.js";
@@ -29,7 +31,7 @@ let saidLast = "";
 
 const BOOT = JSON.parse(document.getElementById("boot").textContent);
 // a page is in the book when the desk knows its stages
-const PAGES = [part, sheet, blank, press, faces, draws, proposal, tryout, blankholder, compensation, dip, plating, line, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
+const PAGES = [part, sheet, blank, press, faces, draws, proposal, tryout, blankholder, compensation, cutting, plan, dip, plating, line, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
 
 const ctx = {
   book: BOOT,
@@ -59,7 +61,7 @@ const ctx = {
 
   showPlace(finding) {
     const name = ctx.pageOf(finding.stage);
-    const target = ["tipping", "part", "shape", "blank", "faces", "details", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation", "dip", "plating"].includes(finding.stage) ? name : "blank";
+    const target = ["tipping", "part", "shape", "blank", "faces", "details", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation", "trim", "developed", "cutting", "scrap", "plan", "bends", "dip", "plating"].includes(finding.stage) ? name : "blank";
     go(target);
     made.get(target)?.place?.(finding);
     made.get(target)?.root.querySelector(".stage")?.scrollIntoView({ block: "nearest" });

@@ -88,6 +88,16 @@ const LABELS = {
   "plating.columns": "Parts side by side", "plating.rows": "Parts above each other", "plating.spacing": "Gap between parts", "plating.facing": "Looks at the front anodes", "plating.up": "Hangs upwards", "plating.significant": "Significant side", "plating.tank": "Bath inside the tank",
   "plating.anode_rows": "Rows of anodes", "plating.anode_distance": "Anodes from the rack", "plating.anode_count": "Anodes in a row", "plating.anode_width": "Width of an anode", "plating.anode_thickness": "Thickness of an anode", "plating.anode_span": "Length of the anode row",
   "plating.anode_length": "Anode in the bath", "plating.anode_raise": "Anodes hang higher by", "plating.quality": "Mesh of parts and bath", "plating.tries": "Places of the anodes tried", "plating.layers": "Deposits", "plating.bodies": "Bodies in the bath",
+  "trim.lean_care": "Lean that is told", "trim.lean_most": "Largest lean under a steel", "trim.knife": "Sheet that no steel cuts", "trim.bend_thicknesses": "Hole from a bend", "trim.web_least": "Narrowest web", "trim.edge_tolerance": "Tolerance of the developed edge",
+  "trim.edge_runs": "Tryouts for the developed blank", "trim.edge_quality": "Mesh in these tryouts", "cutting.shear_strength": "Shear strength", "cutting.penetration": "Penetration at the break", "cutting.wear": "Worn edges", "cutting.clearance": "Cutting clearance a side",
+  "cutting.trim_steel": "Edge of trim steels", "cutting.shear": "Shear on trim steels", "cutting.shear_depth": "Depth of that shear", "cutting.shear_pitch": "Scallops from crest to crest", "cutting.punch_shear": "Shear on punches", "cutting.punch_shear_depth": "Depth of that shear on punches",
+  "cutting.stagger": "Stagger of punches", "cutting.stagger_groups": "Groups of staggered punches", "cutting.entry": "Steels go on by", "cutting.stripping_share": "Stripping over cutting force", "cutting.springs": "Springs of the stripper", "cutting.pad_lead": "Pad touches before by",
+  "cutting.hole_tolerance": "Tolerance of round holes", "cutting.punch_length": "Length of punches", "cutting.punch_guide": "Punches are held", "cutting.visible": "Face that is seen", "scrap.piece_max": "Longest piece of scrap", "scrap.chute_width": "Width of chutes", "scrap.chute_angle": "Flattest chute",
+  "scrap.drop_height": "Height under the cut", "scrap.shoe_margin": "Die shoe past the blank", "scrap.slug_opening": "Opening for slugs", "scrap.choppers": "Choppers in a ring", "scrap.chopper_max": "Longest chopper", "scrap.corner_radius": "Corners tighter than", "scrap.corner_distance": "Choppers off corners",
+  "scrap.steel_length_max": "Longest trim steel", "plan.feed": "Parts are fed", "plan.compound": "Blank and draw in one die", "plan.stagger_steps": "Steps between steels", "plan.holder_lead": "Blank held before the draw", "plan.hand_time_s": "Unloading and loading", "plan.transfer_time_s": "Transfer takes",
+  "plan.clearance": "Free height over the part", "plan.dwell_mm": "Dwell counts within", "plan.dwell_s": "Dwell of a hydraulic press", "plan.knockout": "Knock-out below the top", "plan.efficiency": "Share of the hour", "plan.stop_time_s": "Stopping time, measured", "plan.curtain_mm": "Light curtain detects",
+  "plan.engaging_points": "Engaging points", "bends.from_shape": "Bend what the draw leaves open", "bends.method": "Way of bending", "bends.neutral": "Neutral fibre", "bends.k_factor": "K factor", "bends.die_radius": "Radius of the wiping steel", "bends.hem_force": "Hem over bend force", "bends.edge_limit": "Largest stretch of an edge",
+  "bends.shrink_limit": "Largest shrinking of an edge",
   "press.name": "Press", "press.strokes_per_minute": "Strokes",
 }; // prettier-ignore
 
@@ -110,6 +120,12 @@ const CHOICES = {
   "compensation.alignment": { "best fit": "best fit over its area", supports: "on three points" },
   "dip.significant": { both: "both", upper: "the upper, as in the press", lower: "the lower, as in the press" },
   "plating.significant": { upper: "the upper, as in the press", lower: "the lower, as in the press", both: "both" },
+  "cutting.trim_steel": { follow: "follows the drawn sheet", level: "lies in a plane" },
+  "cutting.punch_guide": { free: "free below their plate", guided: "guided by the stripper", fixed: "at both ends" },
+  "cutting.visible": { upper: "the upper", lower: "the lower" },
+  "plan.feed": { hand: "by hand", transfer: "by a transfer" },
+  "bends.method": { wipe: "wiped over an edge", v: "in a V-die" },
+  "bends.neutral": { din: "by DIN 6935", "k-factor": "by the K factor" },
   "compensation.blankholder": { keep: "keeps its surface", follow: "moves with the part" },
 }; // prettier-ignore
 
@@ -145,6 +161,7 @@ export const FIELDS = {
   shift_normal_mm: { label: "Move along the face", unit: "mm", map: "vik", zero: true, digits: 3, flag: "both", most: "most, out of the metal", least: "most, into the metal" },
   shift_mm: { label: "Move, all directions", unit: "mm", map: "lapaz", reverse: true, digits: 3, flag: "max", most: "moved most" },
   deviation_mm: { label: "Deviation along the normal", unit: "mm", map: "vik", zero: true, digits: 3, flag: "both", most: "most above", least: "most below", limit: (job) => [job.compensation?.tolerance ?? null, "tolerance"] },
+  lean_deg: { label: "Lean of the sheet under the steel", unit: "deg", map: "batlow", digits: 3, flag: "max", most: "leans most" },
   undercut: { label: "Undercut", unit: "", map: "lajolla", reverse: true, digits: 1, flat: true, words: { 0: "free", 1: "undercut" }, flag: "none" },
 }; // prettier-ignore
 

@@ -9,7 +9,7 @@ import { thin } from "./shade.js";
 import { coneCorners, fillCorners, pieces, prismCorners, strokeCorners } from "./strokes.js";
 
 const TONES = 6;
-const linear = (rgb) => new THREE.Color().setStyle(rgb);
+const linear = (rgb) => new THREE.Color().setRGB(...rgb.match(/[\d.]+/g).map((v) => Number(v) / 255), THREE.SRGBColorSpace);
 
 /** The tone of piece `i` of `n` round a ring: neighbours differ, the last from the first as well. */
 export const toneOf = (i, n) => 1 + (i % (n > TONES && n % TONES === 1 ? TONES - 1 : TONES));
@@ -18,6 +18,8 @@ export class Cuts extends Picture {
   constructor(options) {
     super(options);
     this.fieldSelect.parentNode.hidden = true; // what is coloured here is the lines
+    [...this.root.querySelectorAll(".ticks > .tick")].slice(1).forEach((tick) => (tick.hidden = true)); // contours and smoothing are of fields
+    this.main.view.el = 55; // holes lie in the bottom of what is drawn
     this.group = new THREE.Group();
     this.main.scene.add(this.group);
     this.items = [];
@@ -60,6 +62,24 @@ export class Cuts extends Picture {
     this.main.flags = flags;
     if (rule) await this.setRule(rule);
     this.rebuild();
+    this.frameAll();
+  }
+
+  /** What stands beside the sheet is to be seen as well: fit the view to both where it is larger. */
+  frameAll() {
+    const { mesh, view } = this.main;
+    if (!mesh) return;
+    const [lo, hi] = [[...mesh.lo], [...mesh.hi]];
+    const grow = (p) => p.forEach((v, k) => ([lo[k], hi[k]] = [Math.min(lo[k], v), Math.max(hi[k], v)]));
+    for (const item of this.items) {
+      for (const p of item.points ?? []) grow(p);
+      if (item.kind === "prism") for (const p of item.points) grow(p.map((v, k) => v + item.height * item.way[k]));
+    }
+    const box = [...lo, ...hi].map((v) => Math.round(v)).join();
+    if (box === this.framed) return;
+    this.framed = box;
+    Object.assign(view, { centre: lo.map((v, k) => (v + hi[k]) / 2), extent: hi.map((v, k) => v - lo[k]), radius: Math.hypot(...hi.map((v, k) => v - lo[k])) / 2 });
+    this.fitAll();
   }
 
   async setRule({ name, lists, limit }) {
@@ -74,7 +94,7 @@ export class Cuts extends Picture {
     }
     if (!Number.isFinite(min)) return;
     let [lo, hi] = [Math.min(min, limit?.[0] ?? min), Math.max(max, limit?.[0] ?? max)];
-    if (spec.zeroed) lo = 0;
+    if (name === "lean_deg") lo = 0;
     if (hi - lo < 1e-6) [lo, hi] = [lo - 0.5, hi + 0.5];
     this.scale = this.rule = { name, spec, rows, lo, hi, min, max, level: niceStep(lo, hi, 9), limit };
     const flag = (value, place, word) => ({ place, text: quantity(value, spec.unit, spec.digits), name: spec[word] ?? `${word} ${spec.label.toLowerCase()}`, kind: "extreme" });
@@ -119,11 +139,11 @@ export class Cuts extends Picture {
     for (const child of this.group.children) child.material.clippingPlanes = cutting ? [plane] : [];
   }
 
-  body(corners, colour, { order = 2, opacity = 1, values = null, owner = null } = {}) {
+  body(corners, colour, { order = 2, values = null, owner = null, shade = 1 } = {}) {
     if (!corners.length) return;
     const geometry = new THREE.BufferGeometry();
     geometry.setAttribute("position", new THREE.BufferAttribute(corners, 3));
-    const material = new THREE.MeshBasicMaterial({ side: THREE.DoubleSide, transparent: opacity < 1, opacity, depthWrite: opacity === 1 });
+    const material = new THREE.MeshBasicMaterial({ side: THREE.DoubleSide, polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 });
     if (values && this.rule) {
       const { rows, lo, hi, spec, level } = this.rule;
       const tint = new Float32Array(corners.length);
@@ -131,7 +151,7 @@ export class Cuts extends Picture {
       owner.forEach((i, k) => linear(colourAt(rows, (stepped(values[i]) - lo) / (hi - lo), spec.reverse)).toArray(tint, 3 * k));
       geometry.setAttribute("color", new THREE.BufferAttribute(tint, 3));
       material.vertexColors = true;
-    } else material.color.set(css(colour) || "#16202f");
+    } else material.color.set(css(colour) || "#16202f").multiplyScalar(shade);
     const made = new THREE.Mesh(geometry, material);
     made.renderOrder = order;
     made.frustumCulled = false;
@@ -163,7 +183,9 @@ export class Cuts extends Picture {
       this.body(strokeCorners([[item.from, end.map((v, k) => v - head * item.way[k]), 0]], size * 0.8).corners, item.colour ?? "--ink", { order: 4 });
       this.body(coneCorners(end, item.way, head, head * 0.36), item.colour ?? "--ink", { order: 4 });
     } else if (item.kind === "prism") {
-      this.body(prismCorners(item.points, item.way, item.height), item.colour, { opacity: 0.42, order: 3 });
+      const { caps, side } = prismCorners(item.points, item.way, item.height);
+      this.body(caps, item.colour, { order: 3 });
+      this.body(side, item.colour, { order: 3, shade: 0.82 });
       const top = item.points.map((p) => p.map((v, k) => v + item.height * item.way[k]));
       this.lines([...pieces(item.points, true), ...pieces(top, true)], "--ink", 0.8);
     } else this.lines(item.segments, item.colour ?? "--ink");

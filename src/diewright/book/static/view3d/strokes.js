@@ -104,7 +104,7 @@ export function fillCorners(points) {
   return out;
 }
 
-/** Corners of a prism over an outline (k,3), `height` long along `way` (unit). */
+/** Corners of a prism over an outline (k,3), `height` long along `way` (unit): its two ends, and what stands between them. */
 export function prismCorners(points, way, height) {
   const moved = points.map((p) => p.map((v, k) => v + height * way[k]));
   const side = [];
@@ -113,11 +113,10 @@ export function prismCorners(points, way, height) {
     side.push(...p, ...points[j], ...moved[i], ...moved[i], ...points[j], ...moved[j]);
   });
   const [low, top] = [fillCorners(points), fillCorners(moved)];
-  const out = new Float32Array(low.length + top.length + side.length);
-  out.set(low);
-  out.set(top, low.length);
-  out.set(side, low.length + top.length);
-  return out;
+  const caps = new Float32Array(low.length + top.length);
+  caps.set(low);
+  caps.set(top, low.length);
+  return { caps, side: new Float32Array(side) };
 }
 
 /** The middle of a line by its length. */
