@@ -108,6 +108,6 @@ def _findings(cad: FacesCad, thickness: float) -> list[Finding]:
 
 
 STAGE = Stage(
-    name="cad", title="The faces as CAD", version=1, packages=("die", "part", "geometry"),
+    name="cad", title="The faces as CAD", plural=True, version=1, packages=("die", "part", "geometry"),
     needs=("part", "tipping", "shape", "sheet", "solution", "blank", "faces"), inputs=_inputs, work=work, files=_files, slow=True,
 )  # fmt: skip

@@ -212,5 +212,5 @@ def _findings(draws: list[Draw], depth: float, off: float, at: tuple[float, floa
 
 
 STAGE = Stage(
-    name="draws", title="The draws", version=1, packages=("die", "geometry"), needs=("shape", "sheet", "blank", "press"), inputs=_inputs, work=work
+    name="draws", title="The draws", plural=True, version=1, packages=("die", "geometry"), needs=("shape", "sheet", "blank", "press"), inputs=_inputs, work=work
 )  # fmt: skip

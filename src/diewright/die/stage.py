@@ -216,6 +216,6 @@ def _given(inputs: FacesInputs, upstream: Mapping[str, Result], files: Mapping[s
 
 
 STAGE = Stage(
-    name="faces", title="The faces", version=1, packages=("die", "part", "geometry"), needs=("shape", "sheet", "solution", "blank"), inputs=_inputs, work=work,
+    name="faces", title="The faces", plural=True, version=1, packages=("die", "part", "geometry"), needs=("shape", "sheet", "solution", "blank"), inputs=_inputs, work=work,
     files=_files,
 )  # fmt: skip

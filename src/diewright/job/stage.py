@@ -81,7 +81,7 @@ class Stage:
     ``inputs(job)`` picks the stated fields the stage reads into a frozen pydantic record (only those: they are the key).
     ``files(job)`` names the job's files it reads as ``{field: name}``. ``packages`` are the packages or modules below
     ``diewright`` whose source decides the result (``"sheet"``, ``"part"``); ``version`` is raised by hand when the meaning of the result changes.
-    ``slow`` stages take minutes: they are worked when they are named, not with "all".
+    ``slow`` stages take minutes: they are worked when they are named, not with "all". ``plural`` titles are spoken of as "are".
     ``work(inputs, upstream, files, watch)`` is pure: no printing, no clock, no writing elsewhere.
     """
 
@@ -94,11 +94,12 @@ class Stage:
     work: Callable[[Any, Mapping[str, Result], Mapping[str, InputFile], Watch], Result]
     files: Callable[[Job], dict[str, str]] = lambda job: {}
     slow: bool = False
+    plural: bool = False
 
     @property
     def verbs(self) -> tuple[str, str]:
         """ "is" and "was", or "are" and "were", as the title wants them."""
-        return ("are", "were") if self.title.split()[1:2] in (["faces"], ["draws"], ["details"], ["lines"], ["and"]) else ("is", "was")
+        return ("are", "were") if self.plural else ("is", "was")
 
 
 @lru_cache(maxsize=64)

@@ -247,5 +247,5 @@ def _way(name: str, w: Worked, inputs: BendsInputs) -> tuple[float, float, float
 
 
 STAGE = Stage(
-    name="bends", title="Bends", version=1, packages=("trim", "mechanics/crank"), needs=("tipping", "shape", "sheet", "press"), inputs=_inputs, work=work,
+    name="bends", title="Bends", plural=True, version=1, packages=("trim", "mechanics/crank"), needs=("tipping", "shape", "sheet", "press"), inputs=_inputs, work=work,
 )  # fmt: skip

@@ -218,5 +218,5 @@ SOURCES = (
 """What decides this stage's result: the rest of the package is other stages'."""
 
 STAGE = Stage(
-    name="scrap", title="Scrap and steels", version=1, packages=SOURCES, needs=("sheet", "press", "blank", "trim", "cutting"), inputs=_inputs, work=work,
+    name="scrap", title="Scrap and steels", plural=True, version=1, packages=SOURCES, needs=("sheet", "press", "blank", "trim", "cutting"), inputs=_inputs, work=work,
 )  # fmt: skip

@@ -223,5 +223,5 @@ SOURCES = (
 """What decides this stage's result: the rest of the package is other stages'."""
 
 STAGE = Stage(
-    name="trim", title="Cut lines", version=1, packages=SOURCES, needs=("shape", "sheet", "solution", "blank", "faces"), inputs=_inputs, work=work, files=_files,
+    name="trim", title="Cut lines", plural=True, version=1, packages=SOURCES, needs=("shape", "sheet", "solution", "blank", "faces"), inputs=_inputs, work=work, files=_files,
 )  # fmt: skip
