@@ -11,7 +11,7 @@ from diewright.desk import Desk
 from diewright.errors import InputError
 from diewright.job.graph import Graph
 from diewright.job.stage import Result, Stage
-from diewright.stages import GRAPH
+from diewright.stages import GRAPH as ALL
 
 
 class Thickness(BaseModel):
@@ -84,7 +84,7 @@ def test_nothing_offered_or_out_of_date_is_one_sentence(desk: Desk) -> None:
 
 
 def test_titles_of_many_things_get_their_verb() -> None:
-    verbs = {s.title: s.verbs for s in GRAPH.stages.values()}
+    verbs = {s.title: s.verbs for s in ALL.stages.values()}
     many = {title for title, both in verbs.items() if both == ("are", "were")}
     assert many == {"The faces", "The faces as CAD", "The draws", "The details of the faces", "Cut lines", "Scrap and steels", "Bends"}
     assert verbs["The blank"] == verbs["The tryout of the draws"] == verbs["Press plan"] == ("is", "was")
