@@ -113,7 +113,7 @@ function make(ctx) {
     const points = await Promise.all(names.map((n) => data.points("plating", r.key, n)));
     if (box.memoKey !== asked) return; // another state came meanwhile
     const taken = ctx.book.job.plating.bodies; // as stated: a result keeps their meshes only
-    put(box, h("div", { class: "plot-place wide" }, rackDrawing(r.values, points.map(boxOfPoints), taken)), h("p", { class: "quiet" }, "Boxes of the parts, hatched anodes, bodies as they are stated now; mm. The bar is the middle of the rack, x along it, y towards the front anodes, z up."));
+    put(box, h("div", { class: "plot-place wide" }, rackDrawing(r.values, points.map(boxOfPoints), taken)), h("p", { class: "quiet" }, "Boxes of the parts, anodes tinted, bodies as they are stated now; mm. The chain line is the middle of the rack, x along it, y towards the front anodes, z up."));
   }
 
   return { root: page.root, update, shown: () => view.show(), place: (f) => view.promise.then((pic) => pic.mark(f.place)), view };
@@ -158,4 +158,4 @@ async function heed(box, baths) {
   put(box, h("details", { class: "cautions", open: false }, h("summary", {}, `Before anyone works at the tank: ${all.length} cautions${hexavalent ? ", chromium(VI) among them" : ""}`), h("ul", {}, all.map((t) => h("li", {}, t)))));
 }
 
-export default { name: "plating", title: "Plating", stages: ["plating"], reads: ["part", "tipping", "plating"], looks: ["anodes"], also: ["anodes"], slow: true, make };
+export default { name: "plating", title: "Plating", stages: ["plating"], reads: ["part", "tipping", "surface", "plating"], looks: ["anodes"], also: ["anodes"], slow: true, make };

@@ -102,7 +102,7 @@ export function attitudeMap({ ups, values, best, title, chosen }) {
     }
     mark = () => {
       const [x, y] = at(up);
-      put(here, s("circle", { class: "dip-here-halo", cx: x, cy: y, r: 7 }), s("path", { class: "dip-here-cross", d: `M${x - 13} ${y}h9M${x + 4} ${y}h9M${x} ${y - 13}v9M${x} ${y + 4}v9` }), s("circle", { class: "dip-here-ring", cx: x, cy: y, r: 7 }));
+      put(here, s("circle", { class: "dip-here-halo", cx: x, cy: y, r: 13 }), s("path", { class: "dip-here-cross", d: `M${x - 20} ${y}h7M${x + 13} ${y}h7M${x} ${y - 20}v7M${x} ${y + 13}v7` }), s("circle", { class: "dip-here-ring", cx: x, cy: y, r: 13 }));
       const { lean, towards } = anglesOf(up);
       const value = shown.values[find(up)];
       svg.setAttribute("aria-valuenow", String(Math.round(lean)));

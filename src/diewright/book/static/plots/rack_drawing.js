@@ -14,7 +14,7 @@ export function rackDrawing(v, boxes, bodies) {
 function draw(width, v, boxes, bodies) {
   const [low, high] = v.bath;
   const size = high.map((x, k) => x - low[k]);
-  const pad = { left: 54, right: 76, top: 30, mid: 76, foot: 40 };
+  const pad = { left: 54, right: 98, top: 30, mid: 84, foot: 40 };
   const wide = width > 820; // side by side where there is room
   const scale = wide ? Math.min((width - 2 * pad.left - 2 * pad.right) / 2 / size[0], 300 / Math.max(size[1], size[2])) : Math.min((width - pad.left - pad.right) / size[0], 320 / size[2]);
   const w = size[0] * scale;
@@ -42,8 +42,8 @@ function draw(width, v, boxes, bodies) {
   const right = boxes.find((b) => b[0][0] > first[1][0] - 1e-6 && Math.abs(b[0][2] - first[0][2]) < 1);
   const under = boxes.find((b) => b[1][2] < first[0][2] + 1e-6 && Math.abs(b[0][0] - first[0][0]) < 1);
   const foot = front.y0 + size[2] * scale;
-  dims.push(level(at(front, low)[0], at(front, high)[0], foot + 34, size[0]));
-  dims.push(upright(front.x0 + w + 34, front.y0, foot, size[2]));
+  dims.push(level(at(front, low)[0], at(front, high)[0], foot + 46, size[0]));
+  dims.push(upright(front.x0 + w + 58, front.y0, foot, size[2]));
   if (right) dims.push(level(at(front, first[1])[0], at(front, right[0])[0], foot + 14, right[0][0] - first[1][0]));
   if (under) dims.push(upright(front.x0 + w + 12, at(front, first[0])[1], at(front, under[1])[1], first[0][2] - under[1][2]));
   if (Number.isFinite(face)) dims.push(upright(above.x0 + w + 12, at(above, [0, face, 0])[1], at(above, [0, 0, 0])[1], face));

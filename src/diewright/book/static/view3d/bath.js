@@ -43,13 +43,16 @@ const FRAGMENT = /* glsl */ `
 `;
 
 /** What a pocket's sheet is painted with: only on the side that it touches, and only up to its free surface. */
-const paint = (colour, side, vertical, sense) =>
+const paint = (colour, side, sense) =>
   new THREE.ShaderMaterial({
     vertexShader: VERTEX,
     fragmentShader: FRAGMENT,
     side,
-    uniforms: { colour: { value: colour }, vertical: { value: vertical }, sense: { value: sense } },
+    uniforms: { colour: { value: colour }, vertical: { value: new THREE.Vector3(0, 0, 1) }, sense: { value: sense } },
   });
+
+/** A level surface that one looks through. */
+const level = (colour, opacity) => new THREE.MeshBasicMaterial({ color: colour, side: THREE.DoubleSide, transparent: true, opacity, depthWrite: false });
 
 /** The colours of air and pool, decoded for the card. */
 async function bathColours() {
@@ -100,8 +103,7 @@ export class Bath extends Picture {
   rebuild() {
     const { main, frame } = this;
     for (const child of this.wet ?? []) {
-      child.geometry.dispose();
-      child.material.dispose();
+      child.geometry.dispose(); // materials stay: to make their programs anew takes longer than all the rest
       main.scene.remove(child);
     }
     this.wet = [];
@@ -121,6 +123,13 @@ export class Bath extends Picture {
     this.redraw();
   }
 
+  /** A material of this picture, made when it is first wanted. */
+  material(name, make) {
+    this.made ??= new Map();
+    if (!this.made.has(name)) this.made.set(name, make());
+    return this.made.get(name);
+  }
+
   add(object, order) {
     object.renderOrder = order;
     object.frustumCulled = false;
@@ -133,26 +142,27 @@ export class Bath extends Picture {
   paintSides(kind, rows, seen, up) {
     const { mesh } = this.main;
     const colour = this.colours[kind];
-    const vertical = new THREE.Vector3(...up);
     const sense = kind === "pool" ? 1 : -1;
     for (const side of ["front", "back"]) {
       const number = this.frame.arrays[`${kind}_${side}`];
       const cells = [];
       for (let i = 0; i < number.length; i++) if (seen.has(number[i])) cells.push(i);
       if (!cells.length) continue;
-      const [position, normal, level] = [new Float32Array(9 * cells.length), new Float32Array(9 * cells.length), new Float32Array(3 * cells.length)];
+      const [position, normal, levels] = [new Float32Array(9 * cells.length), new Float32Array(9 * cells.length), new Float32Array(3 * cells.length)];
       this.corners ??= mesh.corners;
       this.smooth ??= mesh.normals;
       cells.forEach((i, k) => {
         position.set(this.corners.subarray(9 * i, 9 * i + 9), 9 * k);
         normal.set(this.smooth.subarray(9 * i, 9 * i + 9), 9 * k);
-        level.fill(this.reach(i, rows[number[i] - 1].surface_mm, up, sense), 3 * k, 3 * k + 3);
+        levels.fill(this.reach(i, rows[number[i] - 1].surface_mm, up, sense), 3 * k, 3 * k + 3);
       });
       const geometry = new THREE.BufferGeometry();
       geometry.setAttribute("position", new THREE.BufferAttribute(position, 3));
       geometry.setAttribute("normal", new THREE.BufferAttribute(normal, 3));
-      geometry.setAttribute("level", new THREE.BufferAttribute(level, 1));
-      this.add(new THREE.Mesh(geometry, paint(colour, side === "front" ? THREE.FrontSide : THREE.BackSide, vertical, sense)), 1);
+      geometry.setAttribute("level", new THREE.BufferAttribute(levels, 1));
+      const painted = this.material(`${kind}/${side}`, () => paint(colour, side === "front" ? THREE.FrontSide : THREE.BackSide, sense));
+      painted.uniforms.vertical.value.set(...up);
+      this.add(new THREE.Mesh(geometry, painted), 1);
     }
   }
 
@@ -175,14 +185,16 @@ export class Bath extends Picture {
     geometry.setAttribute("position", new THREE.BufferAttribute(mesh.corners, 3));
     geometry.setAttribute("normal", new THREE.BufferAttribute(mesh.normals, 3));
     geometry.setAttribute("value", new THREE.BufferAttribute(new Float32Array(triangles.length), 1));
-    this.add(new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({ color: colour, side: THREE.DoubleSide, transparent: true, opacity: 0.5, depthWrite: false })), 2);
-    const behind = engraved(this.main.view.basis.right, Math.max(this.main.mesh.radius / 60, 0.2));
+    this.add(new THREE.Mesh(geometry, this.material(`${kind}/surface`, () => level(colour, 0.5))), 2);
+    const behind = this.material(`${kind}/behind`, () => engraved([1, 0, 0], 1));
     behind.depthFunc = THREE.GreaterDepth;
     behind.uniforms.ink.value.copy(colour);
+    behind.uniforms.along.value.set(...this.main.view.basis.right);
+    behind.uniforms.pitch.value = Math.max(this.main.mesh.radius / 60, 0.2);
     this.add(new THREE.Mesh(geometry.clone(), behind), 3);
     const edges = new THREE.BufferGeometry();
     edges.setAttribute("position", new THREE.BufferAttribute(mesh.border, 3));
-    const line = thin(this.colours[kind], 1);
+    const line = this.material(`${kind}/line`, () => thin(colour, 1));
     line.depthTest = false; // where a pocket ends is always told
     this.add(new THREE.LineSegments(edges, line), 4);
   }
@@ -190,6 +202,7 @@ export class Bath extends Picture {
   /** The bath's surface as a level disc, above the part where no moment is chosen. */
   bathSurface(up) {
     const { mesh, view } = this.main;
+    const water = this.material("water", () => level(this.colours.pool, 0.2));
     const over = this.moment.way === "both" ? this.frame.values.high + 0.07 * mesh.radius : this.moment.level;
     const rise = over - mesh.centre.reduce((sum, v, k) => sum + v * up[k], 0);
     const size = 0.98 * mesh.radius;
@@ -200,10 +213,13 @@ export class Bath extends Picture {
     const middle = mesh.centre.map((v, k) => v + up[k] * rise);
     const edges = new THREE.BufferGeometry();
     edges.setAttribute("position", new THREE.BufferAttribute(new Float32Array(ring.flatMap((q, i) => [...q, ...ring[(i + 1) % ROUND]])), 3));
-    this.add(new THREE.LineSegments(edges, thin(css("--hair-2"), 1)), 0);
+    const line = this.material("line", () => thin("#888888", 1));
+    line.color.set(css("--hair-2"));
+    this.add(new THREE.LineSegments(edges, line), 0);
     const geometry = new THREE.BufferGeometry();
     geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(ring.flatMap((q, i) => [...middle, ...q, ...ring[(i + 1) % ROUND]])), 3));
-    this.add(new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({ color: this.colours.pool, side: THREE.DoubleSide, transparent: true, opacity: this.moment.way === "both" ? 0.07 : 0.2, depthWrite: false })), 2);
+    this.add(new THREE.Mesh(geometry, water), 2);
+    water.opacity = this.moment.way === "both" ? 0.07 : 0.2;
     const { right } = view.basis;
     this.main.flags.push({ place: middle.map((v, k) => v - size * 0.96 * right[k]), text: "bath’s surface", kind: "level" });
   }
