@@ -16,13 +16,13 @@ from test_details import before, keys, work
 from diewright.die.bead_cad import GAP, VOLUME, BeadBodies, bead_bodies
 from diewright.die.bead_path import bead_path
 from diewright.die.brep.bead_section import bar, cutter
-from diewright.die.detail_bead import BeadLine, Groove, bead_line, groove
 from diewright.die.detail_bodies import body_findings
 from diewright.die.holder import Holder
 from diewright.die.holder_cone import Cone
 from diewright.die.holder_envelope import Envelope
 from diewright.die.holder_shape import Cylinder
 from diewright.geometry.mesh import TriMesh
+from diewright.mechanics.forming.bead_line import BeadLine, Groove, bead_line, groove
 from diewright.part.sandbox import Limits
 from diewright.watch import Watch
 

@@ -9,9 +9,10 @@ import pytest
 import shapely
 from die_parts import circle_line, rounded
 
-from diewright.die.detail_bead import INNER, auto_offset, bead_line, groove, room, turning_radius
 from diewright.die.detail_locators import BIG, LOOSE, contact_rows, fixing, gyration, locate
+from diewright.die.details import room
 from diewright.errors import InputError
+from diewright.mechanics.forming.bead_line import INNER, auto_offset, bead_line, groove, turning_radius
 
 BOX = rounded([(-100, -60), (100, -60), (100, 60), (-100, 60)], 12.0)
 
@@ -93,11 +94,11 @@ def test_auto_offset_is_that_of_the_tryout():
         "sheet": Result(tables={"hardening": {"strain": strain, "stress": 200 + 300 * strain**0.3}}),
     }
     for kind in ("round", "square", "locking"):
-        theirs = bead_of(kind, 4.0, 3.0, "auto", 0.0, 1.0, 0.1, up)
+        theirs = bead_of(kind, 4.0, 3.0, "auto", 0.0, 1.0, 0.1, up, 0.0, 0.0)
         assert theirs is not None
         assert auto_offset(kind, 4.0, 1.0, 6.0) == theirs.offset
         assert bead_line(BOX, theirs.offset, 9.0, 0.0).length == pytest.approx(theirs.length, rel=1e-3)
-    restraint = bead_of("none", 4.0, 3.0, "auto", 50.0, 1.0, 0.1, up)
+    restraint = bead_of("none", 4.0, 3.0, "auto", 50.0, 1.0, 0.1, up, 0.0, 0.0)
     assert restraint is not None
     assert auto_offset("none", 4.0, 1.0, 6.0) == restraint.offset
 

@@ -67,17 +67,17 @@ def edge_in(model) -> float:
 
 
 def test_the_bead_of_a_job_is_that_of_its_cross_section(upstream):
-    bead = bead_of("round", 3.0, 3.0, "auto", 0.0, T, 0.1, upstream)
+    bead = bead_of("round", 3.0, 3.0, "auto", 0.0, T, 0.1, upstream, 0.0, 0.0)
     assert bead is not None
     own = bead_restraint("round", 3.0, 3.0, T, lambda e: 550.0 * (0.005 + np.asarray(e)) ** 0.22, 0.1)
     assert bead.restraint == pytest.approx(own.force, rel=1e-3)
     assert bead.uplift == pytest.approx(own.uplift, rel=1e-3)
     assert bead.offset == pytest.approx(4.0 + 6.0 + 1.1 + 1.0)
     assert bead.length == pytest.approx(2 * np.pi * (11.4 + bead.offset), rel=2e-3)
-    assert bead_of("round", 3.0, 3.0, 9.0, 0.0, T, 0.1, upstream).offset == 9.0
-    assert bead_of("none", 3.0, 3.0, "auto", 0.0, T, 0.1, upstream) is None
-    assert bead_of("round", 3.0, 0.0, "auto", 0.0, T, 0.1, upstream) is None
-    stated = bead_of("none", 3.0, 3.0, "auto", 70.0, T, 0.1, upstream)
+    assert bead_of("round", 3.0, 3.0, 9.0, 0.0, T, 0.1, upstream, 0.0, 0.0).offset == 9.0
+    assert bead_of("none", 3.0, 3.0, "auto", 0.0, T, 0.1, upstream, 0.0, 0.0) is None
+    assert bead_of("round", 3.0, 0.0, "auto", 0.0, T, 0.1, upstream, 0.0, 0.0) is None
+    stated = bead_of("none", 3.0, 3.0, "auto", 70.0, T, 0.1, upstream, 0.0, 0.0)
     assert (stated.restraint, stated.uplift) == (70.0, None)
     with pytest.raises(InputError, match="crosses itself"):
         line_outside(np.array([[0, 0], [1, 1], [1, 0], [0, 1.0]]), 1.0)

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.die.bead_path import BeadPath
-from diewright.die.detail_bead import BeadLine, Groove
 from diewright.errors import FileError
 from diewright.geometry.mesh import TriMesh
+from diewright.mechanics.forming.bead_line import BeadLine, Groove
 from diewright.part.sandbox import Limits, private_folder, run_child
 from diewright.watch import Watch
 

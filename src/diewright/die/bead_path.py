@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import splev, splprep
 
-from diewright.die.detail_bead import BeadLine
 from diewright.die.gaps import barycentric
 from diewright.die.holder import holder_of
 from diewright.geometry.mesh import TriMesh
+from diewright.mechanics.forming.bead_line import BeadLine
 
 Floats = NDArray[np.float64]
 

@@ -76,7 +76,7 @@ def _bead(b: BeadFound) -> Iterator[Finding]:
     if not on.all():
         yield Finding(
             key="details.bead_corners", severity="note", value=b.line.length - b.cut_length, unit="mm", source="common practice; the radius is ours",
-            sentence=f"The bead is left out along {b.line.length - b.cut_length:.4g} of {b.line.length:.4g} mm, in {int((~b.line.cut).sum())} corners where its line turns on less than {b.line.least:.3g} mm; the tryout lays it all round.",
+            sentence=f"The bead is left out along {b.line.length - b.cut_length:.4g} of {b.line.length:.4g} mm, in {int((~b.line.cut).sum())} corners where its line turns on less than {b.line.least:.3g} mm; the tryout feels none there either.",
             help="State details.bead_least_radius to cut more or less of it.", place=_flat(b.line.points[~on]),
         )  # fmt: skip
 

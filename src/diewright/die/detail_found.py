@@ -13,9 +13,9 @@ import shapely
 from numpy.typing import NDArray
 
 from diewright.die.detail_air import Air
-from diewright.die.detail_bead import BeadLine, Groove, Kind, runs
 from diewright.die.detail_locators import Locators
 from diewright.die.detail_zones import Spot, Zoned
+from diewright.mechanics.forming.bead_line import BeadLine, Groove, Kind
 from diewright.mechanics.forming.beads import Restraint
 
 Floats = NDArray[np.float64]
@@ -53,7 +53,7 @@ class BeadFound:
     @property
     def cut_length(self) -> float:
         """Length that is cut [mm]."""
-        return float(self.line.on.mean()) * self.line.length
+        return self.line.cut_length
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data."""
@@ -85,11 +85,6 @@ class BeadFound:
         count = len(self.line.s)
         step = self.line.length / count
         return np.arange(round(begin / step), round(end / step)) % count
-
-    def cut_lines(self) -> list[tuple[Floats, bool]]:
-        """The pieces that are cut as polylines, with whether they close."""
-        count = len(self.line.s)
-        return [(self.line.points[np.arange(b, e) % count], e - b == count) for b, e in runs(self.line.on)]
 
     def table(self) -> dict[str, Floats]:
         """One row a piece; ``thickness_mm`` nan where the part does not reach to the line."""

@@ -17,8 +17,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from diewright.die.detail_bead import runs
 from diewright.errors import InputError
+from diewright.mechanics.forming.bead_line import runs
 
 Floats = NDArray[np.float64]
 

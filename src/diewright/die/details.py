@@ -12,8 +12,6 @@ from pydantic import BaseModel, ConfigDict
 from diewright.die.bead_cad import BeadBodies, bead_bodies, tables
 from diewright.die.bead_path import bead_path
 from diewright.die.detail_air import Air, air_of
-from diewright.die.detail_bead import CORNER as CORNER_RADII
-from diewright.die.detail_bead import NO_SIZE, BeadLine, Groove, auto_offset, bead_line, closed_region, groove, room
 from diewright.die.detail_bodies import body_figures, body_findings
 from diewright.die.detail_drawing import details_drawing
 from diewright.die.detail_figures import figures_of
@@ -24,6 +22,7 @@ from diewright.die.detail_zones import SheetThickness, sheet_thickness, spots, z
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import Job
 from diewright.job.stage import InputFile, Result, Stage
+from diewright.mechanics.forming.bead_line import BeadLine, closed_region, lay
 from diewright.mechanics.forming.beads import Restraint, bead_restraint
 from diewright.watch import Watch
 
@@ -104,25 +103,20 @@ def _bead(
     if kind == "none" and inputs.restraint <= 0:
         return None
     die_radius = float(faces.values.get("die_radius") or 0.0)
-    auto = isinstance(inputs.bead_offset, str)
-    offset = auto_offset(kind, inputs.bead_radius, t, die_radius) if isinstance(inputs.bead_offset, str) else inputs.bead_offset
-    cut: Groove | None = None
+    laid = lay(
+        faces.arrays["opening"], kind, inputs.bead_radius, inputs.bead_height, inputs.bead_flat, inputs.bead_offset, inputs.bead_least_radius, t, die_radius
+    )  # fmt: skip
+    line, half = laid.line, laid.half
     force: Restraint | None = None
-    half, least = NO_SIZE * t, 0.0
     if kind != "none":
-        cut = groove(kind, inputs.bead_radius, inputs.bead_height, inputs.bead_flat, t)
-        half, least = 0.5 * cut.mouth, CORNER_RADII * inputs.bead_radius
         curve = upstream["sheet"].tables["hardening"]
         strain, stress = np.asarray(curve["strain"]), np.asarray(curve["stress"])
         force = bead_restraint(kind, inputs.bead_radius, inputs.bead_height, t, lambda e: np.interp(e, strain, stress), inputs.friction)
-    if not isinstance(inputs.bead_least_radius, str):
-        least = inputs.bead_least_radius
-    line = bead_line(faces.arrays["opening"], offset, half, least)
     level = float(np.median(holder.points[:, 2])) - 0.5 * t
     thickness, known = sheet.at(np.column_stack([line.points, np.full(len(line.points), level)]), 2.0 * t)
     plan = plan_region(holder)
     return BeadFound(
-        kind, cut, force, line, offset, auto, half, die_radius, room(line.points, shapely.Polygon(blank)) - half, room(line.points, plan) - half,
+        kind, laid.groove, force, line, laid.offset, isinstance(inputs.bead_offset, str), half, die_radius, room(line.points, shapely.Polygon(blank)) - half, room(line.points, plan) - half,
         inputs.restraint if force is None else force.force, t, thickness, known,
     )  # fmt: skip
 
@@ -134,6 +128,13 @@ def _bodies(bead: BeadFound | None, faces: Result, holder: TriMesh, number: str,
     surface = (faces.values.get("blankholder") or {}).get("surface")
     path = bead_path(bead.line, holder, surface, bead.nominal)
     return bead_bodies(bead.line, path, bead.groove, bead.nominal, holder, number, watch)
+
+
+def room(points: np.ndarray, region: shapely.Geometry) -> np.ndarray:
+    """Distance ``(k,)`` [mm] of ``points (k, 2)`` from the border of a plan region, positive inside."""
+    at = shapely.points(points)
+    away = shapely.distance(at, shapely.boundary(region))
+    return np.asarray(np.where(shapely.contains(region, at), away, -away))
 
 
 def plan_region(mesh: TriMesh) -> shapely.Geometry:
@@ -204,7 +205,7 @@ def _drawn(d: Details, opening: np.ndarray, blank: np.ndarray) -> bytes:
     lines = {"opening": [(opening, True)], "blank": [(blank, True)]}
     if d.bead is not None:
         line = d.bead.line
-        lines["bead"] = d.bead.cut_lines()
+        lines["bead"] = line.cut_lines()
         lines["bead_groove"] = [
             (np.asarray(shapely.get_coordinates(shapely.Polygon(line.points).buffer(w).exterior))[:-1], True)
             for w in (d.bead.half, -d.bead.half)
@@ -216,6 +217,6 @@ def _drawn(d: Details, opening: np.ndarray, blank: np.ndarray) -> bytes:
 
 
 STAGE = Stage(
-    name="details", title="The details of the faces", version=2, packages=("die", "part", "geometry", "mechanics/forming/beads"),
+    name="details", title="The details of the faces", plural=True, version=2, packages=("die", "part", "geometry", "mechanics/forming/beads", "mechanics/forming/bead_line"),
     needs=("shape", "sheet", "solution", "blank", "faces", "press"), inputs=_inputs, work=work,
 )  # fmt: skip

@@ -272,7 +272,7 @@ class DetailsStated(Record):
     bead_flat: float = q("mm", "flat between the two corners of a square or locking bead", default=0.0, ge=0, le=100)
     bead_least_radius: Literal["auto"] | Annotated[float, Field(ge=0, le=5000)] = q(
         "mm",
-        "where the bead's line turns round a corner more tightly it is left out; auto takes 10 nose radii, 0 cuts it all round",
+        "where the bead's line turns round a corner more tightly it is left out, in the tryout too; auto takes 10 nose radii, 0 cuts it all round",
         default="auto",
     )
     locator_diameter: float = q("mm", "diameter of the pins that the blank lies against", default=10.0, gt=0, le=100)

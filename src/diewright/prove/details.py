@@ -7,11 +7,11 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 
-from diewright.die.detail_bead import bead_line, groove
 from diewright.die.detail_locators import locate
 from diewright.die.detail_pockets import column_volume, pockets
 from diewright.die.detail_vents import back_pressure, closing
 from diewright.geometry.mesh import TriMesh
+from diewright.mechanics.forming.bead_line import bead_line, groove
 
 
 def caps() -> dict[str, float]:

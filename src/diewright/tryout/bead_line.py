@@ -1,4 +1,4 @@
-"""The draw bead of a job: its restraint from its cross section, and the line on which it runs round the punch opening."""
+"""The draw bead of a job: its restraint from its cross section, and the pieces of its line on which it is cut round the punch opening."""
 
 from __future__ import annotations
 
@@ -13,19 +13,20 @@ from numpy.typing import NDArray
 from diewright.errors import InputError
 from diewright.job.stage import Result
 from diewright.mechanics.contact.tools import ToolSet
-from diewright.mechanics.forming.beads import CLEARANCE, bead_field, bead_restraint, edge_beside
+from diewright.mechanics.forming.bead_line import lay
+from diewright.mechanics.forming.beads import bead_field, bead_restraint, edge_beside
 
 Floats = NDArray[np.float64]
-NO_SIZE = 5.0  # thicknesses: half the width left for a bead of which only the restraint is stated
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Bead:
     """One bead round the opening.
 
     Attributes
     ----------
-    restraint, uplift: [N/mm]; uplift None where only a restraint was stated. thinning: log strain. offset: from the opening line [mm]; length [mm].
+    restraint, uplift: [N/mm]; uplift None where only a restraint was stated. thinning: log strain. offset: from the opening line [mm]; length that is cut [mm].
+    pieces: lines ``(k, 2)`` on which it is cut where corners are left out, none at all if nothing is cut; None: all round.
     """
 
     restraint: float
@@ -34,29 +35,31 @@ class Bead:
     locks: bool
     offset: float
     length: float
+    pieces: tuple[Floats, ...] | None = None
 
 
 def bead_of(
     kind: Literal["none", "round", "square", "locking"], radius: float, height: float, offset: Literal["auto"] | float, stated: float,
-    thickness: float, friction: float, upstream: Mapping[str, Result],
+    thickness: float, friction: float, upstream: Mapping[str, Result], flat: float, least: Literal["auto"] | float,
 ) -> Bead | None:  # fmt: skip
     """The bead of the job: by its cross section, or the ``stated`` restraint [N/mm] as a bead without one; None where there is neither.
 
-    Left to itself it stands so that its groove begins a thickness outside the die radius.
+    It stands where the toolmaker cuts it: the rule is that of :func:`diewright.mechanics.forming.bead_line.lay`, ``least`` the radius [mm] below which corners are left out.
     """
-    if kind == "none" and stated <= 0:
+    if (kind == "none" and stated <= 0) or (kind != "none" and height <= 0):
         return None
     faces = upstream["faces"]
-    beside = thickness if kind == "locking" else CLEARANCE * thickness
-    half = NO_SIZE * thickness if kind == "none" else 2.0 * radius + beside
-    at = float(faces.values.get("die_radius") or 0.0) + half + thickness if isinstance(offset, str) else offset
-    length = float(line_outside(faces.arrays["opening"], at).length)
+    laid = lay(faces.arrays["opening"], kind, radius, height, flat, offset, least, thickness, float(faces.values.get("die_radius") or 0.0))
+    if laid.line.on.all():
+        pieces, length = None, float(line_outside(faces.arrays["opening"], laid.offset).length)
+    else:
+        pieces, length = tuple(points for points, _ in laid.line.cut_lines()), laid.line.cut_length
     if kind == "none":
-        return Bead(stated, None, 0.0, False, at, length)
+        return Bead(stated, None, 0.0, False, laid.offset, length, pieces)
     curve = upstream["sheet"].tables["hardening"]
     strain, stress = np.asarray(curve["strain"]), np.asarray(curve["stress"])
     r = bead_restraint(kind, radius, height, thickness, lambda e: np.interp(e, strain, stress), friction)
-    return Bead(r.force, r.uplift, r.thinning, r.locks, at, length) if r.force > 0 else None
+    return Bead(r.force, r.uplift, r.thinning, r.locks, laid.offset, length, pieces) if r.force > 0 else None
 
 
 def line_outside(opening: Floats, offset: float) -> shapely.LinearRing:
@@ -76,8 +79,10 @@ def lay_bead(tools: ToolSet, bead: Bead, points: Floats, triangles: NDArray[np.i
             where="tryout.bead_offset",
             help="Set it nearer to the opening, or make the blank larger.",
         )
-    path = np.asarray(line.coords)
+    paths = [np.asarray(line.coords)] if bead.pieces is None else list(bead.pieces)
+    if not paths:
+        return
     p = points[triangles][:, :, :2]
     a, b = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
     typical = float(np.sqrt(np.median(0.5 * np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])) / 0.433))
-    bead_field([path], bead.restraint, edge_beside(points, triangles, [path], 4.0 * typical)).put(tools)
+    bead_field(paths, bead.restraint, edge_beside(points, triangles, paths, 4.0 * typical)).put(tools)

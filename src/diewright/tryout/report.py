@@ -317,7 +317,7 @@ def _bead(w: Worked) -> dict[str, Any] | None:
     if b is None:
         return None
     return {
-        "kind": w.inputs.bead_kind, "restraint_N_per_mm": b.restraint, "offset_mm": b.offset, "length_mm": b.length, "locks": b.locks,
+        "kind": w.inputs.bead_kind, "restraint_N_per_mm": b.restraint, "offset_mm": b.offset, "length_mm": b.length, "pieces": 1 if b.pieces is None else len(b.pieces), "locks": b.locks,
         "thinning_pct": 100.0 * (1.0 - float(np.exp(-b.thinning))), "uplift_kN": None if b.uplift is None else 1e-3 * b.uplift * b.length,
     }  # fmt: skip
 

@@ -42,6 +42,8 @@ class TryoutInputs(BaseModel):
     bead_height: float
     bead_offset: Auto | float
     bead_restraint: float
+    bead_flat: float
+    bead_least_radius: Auto | float
     reference_points: tuple[tuple[float, float, float], ...]
     thickness: float
     rolling_direction: float
@@ -54,7 +56,7 @@ def tryout_inputs(job: Job) -> TryoutInputs:
         **t.model_dump(exclude={"friction_die", "friction_punch"}),
         friction_die=b.friction if isinstance(t.friction_die, str) else t.friction_die,
         friction_punch=b.friction if isinstance(t.friction_punch, str) else t.friction_punch,
-        bead_restraint=b.bead_restraint, thickness=job.sheet.thickness, rolling_direction=job.sheet.rolling_direction, margin_wanted=b.margin_wanted,
+        bead_restraint=b.bead_restraint, bead_flat=job.details.bead_flat, bead_least_radius=job.details.bead_least_radius, thickness=job.sheet.thickness, rolling_direction=job.sheet.rolling_direction, margin_wanted=b.margin_wanted,
     )  # fmt: skip
 
 
@@ -97,7 +99,8 @@ def wanted_of(inputs: TryoutInputs, upstream: Mapping[str, Result], force: float
     stroke = float(upstream["faces"].values["stroke"])
     rubs = inputs.friction_die if friction is None else friction
     bead = bead_of(
-        inputs.bead_kind, inputs.bead_radius, inputs.bead_height, inputs.bead_offset, inputs.bead_restraint, inputs.thickness, rubs, upstream
+        inputs.bead_kind, inputs.bead_radius, inputs.bead_height, inputs.bead_offset, inputs.bead_restraint, inputs.thickness, rubs, upstream,
+        inputs.bead_flat, inputs.bead_least_radius,
     )  # fmt: skip
     return Wanted(
         first, end, draw_work(upstream, stroke), rubs, inputs.friction_punch, stations=inputs.stations, bead=bead, gravity=inputs.gravity

@@ -22,8 +22,8 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     from diewright.die.brep.bead_sweep import Path as Line
     from diewright.die.brep.bead_sweep import swept
     from diewright.die.brep.files import step
-    from diewright.die.detail_bead import Groove
     from diewright.errors import SolveError
+    from diewright.mechanics.forming.bead_line import Groove
     from diewright.part.cad import silence
 
     silence()

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from diewright.die.detail_bead import Groove
+from diewright.mechanics.forming.bead_line import Groove
 
 Floats = NDArray[np.float64]
 

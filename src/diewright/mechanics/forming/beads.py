@@ -232,9 +232,7 @@ def _beside(path: Floats, low: Floats, cell: float, shape: tuple[int, int], reac
     """Distance of every cell's centre to a line; the band ends square at the ends of an open one."""
     out = np.full(shape, np.inf)
     closed = bool(np.linalg.norm(path[0] - path[-1]) < 1e-6)
-    last = len(path) - 2
-    for k in range(last + 1):
-        a, b = path[k], path[k + 1]
+    for a, b in itertools.pairwise(path):
         i0, j0 = np.maximum(np.floor((np.minimum(a, b) - reach - low) / cell).astype(int), 0)
         i1, j1 = np.ceil((np.maximum(a, b) + reach - low) / cell).astype(int) + 1
         x = low[0] + cell * (np.arange(i0, min(i1, shape[0])) + 0.5)
@@ -243,10 +241,17 @@ def _beside(path: Floats, low: Floats, cell: float, shape: tuple[int, int], reac
         s = ((x[:, None] - a[0]) * d[0] + (y[None] - a[1]) * d[1]) / (d @ d)
         t = np.clip(s, 0.0, 1.0)
         away = np.hypot(x[:, None] - a[0] - t * d[0], y[None] - a[1] - t * d[1])
-        if not closed:
-            away = np.where(((s < 0) & (k == 0)) | ((s > 1) & (k == last)), np.inf, away)
         part = out[i0 : i0 + len(x), j0 : j0 + len(y)]
         np.minimum(part, away, out=part)
+    for end, inner in () if closed else ((path[0], path[1]), (path[-1], path[-2])):
+        i0, j0 = np.maximum(np.floor((end - reach - low) / cell).astype(int), 0)
+        i1, j1 = np.ceil((end + reach - low) / cell).astype(int) + 1
+        x = low[0] + cell * (np.arange(i0, min(i1, shape[0])) + 0.5) - end[0]
+        y = low[1] + cell * (np.arange(j0, min(j1, shape[1])) + 0.5) - end[1]
+        beyond = (x[:, None] * (end - inner)[0] + y[None] * (end - inner)[1]) > 0
+        part = out[i0 : i0 + len(x), j0 : j0 + len(y)]
+        # beyond the end, and nearer to it than to any other place of the line
+        part[beyond & (part >= np.hypot(x[:, None], y[None]) - 1e-9)] = np.inf
     return out
 
 

@@ -1,4 +1,4 @@
-"""The draw bead as the toolmaker cuts it: its line round the punch opening, the section of its groove, and where on the line it is left out.
+"""The draw bead as the toolmaker cuts it and as the tryout feels it: its line round the punch opening, the section of its groove, and where on the line it is left out.
 
 The line is the opening line moved out by the offset and closed by a disc, ``(A + B(d + c)) - B(c)``: convex corners turn on the offset at least, inner corners on ``c``.
 The groove follows from the same geometry as the restraint (``mechanics.forming.beads``): a bead of half width ``R + b/2`` that stands ``h`` below the face of the blankholder needs, beside it,
@@ -26,7 +26,7 @@ Mask = NDArray[np.bool_]
 Kind = Literal["none", "round", "square", "locking"]
 
 NO_SIZE = 5.0
-"""Half the width left for a bead of which only the restraint is stated, in thicknesses (as in the tryout)."""
+"""Half the width left for a bead of which only the restraint is stated, in thicknesses."""
 FLOOR, FLOOR_LEAST = 0.5, 0.5
 """Room below the sheet on the groove's floor: thicknesses, and mm at least (common practice: the sheet is not struck there)."""
 CORNER = 10.0
@@ -68,6 +68,16 @@ class BeadLine:
     bounds: Floats
     cut: Mask
 
+    def cut_lines(self) -> list[tuple[Floats, bool]]:
+        """The pieces that are cut as polylines ``(j, 2)``, with whether they close."""
+        count = len(self.s)
+        return [(self.points[np.arange(b, e if e - b == count else e + 1) % count], e - b == count) for b, e in runs(self.on)]
+
+    @property
+    def cut_length(self) -> float:
+        """Length that is cut [mm]."""
+        return float(self.on.mean()) * self.length
+
 
 def groove(kind: Kind, radius: float, height: float, flat: float, thickness: float) -> Groove:
     """Section of a bead ``kind`` (not "none") of nose or corner ``radius``, ``height`` and ``flat`` between its corners (0 for a round one) [mm]. Raises :class:`InputError` for sizes that make no bead."""
@@ -81,7 +91,7 @@ def groove(kind: Kind, radius: float, height: float, flat: float, thickness: flo
 
 
 def auto_offset(kind: Kind, radius: float, thickness: float, die_radius: float) -> float:
-    """From the opening line to the middle of the bead [mm] where none is stated: the groove of a bead without flat begins a thickness outside the die radius, as in the tryout."""
+    """From the opening line to the middle of the bead [mm] where none is stated: the groove of a bead without flat begins a thickness outside the die radius."""
     half = NO_SIZE * thickness if kind == "none" else 2.0 * radius + (thickness if kind == "locking" else CLEARANCE * thickness)
     return die_radius + half + thickness
 
@@ -90,7 +100,7 @@ def closed_region(opening: Floats) -> shapely.Polygon:
     """What the opening line ``(k, 2)`` encloses. Raises :class:`InputError` for one that crosses itself."""
     ring = shapely.Polygon(np.asarray(opening, dtype=np.float64)[:, :2])
     if not ring.is_valid or ring.area <= 0:
-        raise InputError("the punch opening line crosses itself or encloses no area.", where="details", help="Check the faces.")
+        raise InputError("the punch opening line crosses itself or encloses no area.", where="draw bead", help="Check the faces.")
     return ring
 
 
@@ -149,8 +159,25 @@ def runs(mask: Mask) -> list[tuple[int, int]]:
     return out
 
 
-def room(points: Floats, region: shapely.Geometry) -> Floats:
-    """Distance ``(k,)`` [mm] of ``points (k, 2)`` from the border of a plan region, positive inside."""
-    at = shapely.points(points)
-    away = shapely.distance(at, shapely.boundary(region))
-    return np.asarray(np.where(shapely.contains(region, at), away, -away))
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """Where a bead runs: its section (None where only a restraint is stated), ``offset`` from the opening line to its middle, ``half`` the width it takes [mm], and its line with the pieces."""
+
+    groove: Groove | None
+    offset: float
+    half: float
+    line: BeadLine
+
+
+def lay(
+    opening: Floats, kind: Kind, radius: float, height: float, flat: float, offset: float | Literal["auto"], least: float | Literal["auto"], thickness: float, die_radius: float
+) -> Laid:  # fmt: skip
+    """The bead of a job [mm]. ``least``: it is left out where its line turns round a corner more tightly; auto takes ten nose radii, and nothing where only a restraint is stated (kind "none").
+
+    Raises :class:`InputError` for sizes that make no bead, or an opening that crosses itself.
+    """
+    at = auto_offset(kind, radius, thickness, die_radius) if isinstance(offset, str) else offset
+    cut = None if kind == "none" else groove(kind, radius, height, flat, thickness)
+    half = NO_SIZE * thickness if cut is None else 0.5 * cut.mouth
+    ten = 0.0 if cut is None else CORNER * radius
+    return Laid(cut, at, half, bead_line(opening, at, half, ten if isinstance(least, str) else least))
