@@ -22,11 +22,11 @@ from diewright.press.stage import STAGE as PRESS
 from diewright.proposal.stage import STAGE as PROPOSAL
 from diewright.shape.stage import STAGE as SHAPE
 from diewright.sheet.stage import STAGE as SHEET
-from diewright.trim.bends import STAGE as BENDS
-from diewright.trim.cutting import STAGE as CUTTING
-from diewright.trim.plan import STAGE as PLAN
-from diewright.trim.scrap_stage import STAGE as SCRAP
-from diewright.trim.stage import STAGE as TRIM
+from diewright.trim.bends.stage import STAGE as BENDS
+from diewright.trim.lines.stage import STAGE as TRIM
+from diewright.trim.loads.stage import STAGE as CUTTING
+from diewright.trim.plan.stage import STAGE as PLAN
+from diewright.trim.scrap.stage import STAGE as SCRAP
 from diewright.tryout.compensation import STAGE as COMPENSATION
 from diewright.tryout.draws import STAGE as DRAWS_TRYOUT
 from diewright.tryout.stage import STAGE as TRYOUT

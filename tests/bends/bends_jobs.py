@@ -8,7 +8,7 @@ from shape_parts import prismatic, shaped, tipping_of
 from diewright.job.schema import parse
 from diewright.job.stage import Result
 from diewright.press.table import generic_presses, named
-from diewright.trim.bends import STAGE
+from diewright.trim.bends.stage import STAGE
 from diewright.watch import Watch
 
 CHANNEL = [("line", 60.0), ("arc", 5.0, 80.0), ("line", 40.0), ("arc", 4.0, -80.0), ("line", 25.0), ("arc", 3.0, 90.0), ("line", 20.0)]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from diewright.errors import InputError, SolveError
-from diewright.trim import bends_law as law
+from diewright.trim.bends import law
 
 SOFT = law.Bending.of(np.linspace(0.0, 2.0, 2001), 165.0 * (1.0 + np.linspace(0.0, 2.0, 2001) / 0.002) ** 0.1, 207_000.0, 1.0, 0.3)
 

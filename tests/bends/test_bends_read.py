@@ -12,8 +12,8 @@ from diewright.errors import InputError
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import parse
 from diewright.job.stage import Result
-from diewright.trim.bends_curve import chains, triples
-from diewright.trim.bends_read import read_lines
+from diewright.trim.bends.curve import chains, triples
+from diewright.trim.bends.read import read_lines
 
 CHANNEL = [("line", 60.0), ("arc", 5.0, 80.0), ("line", 40.0), ("arc", 4.0, -80.0), ("line", 25.0), ("arc", 3.0, 90.0), ("line", 20.0)]
 

@@ -12,7 +12,7 @@ from shape_parts import prismatic, round_about, tipping_of
 from diewright.errors import InputError
 from diewright.job.schema import parse
 from diewright.job.stage import Result, canonical
-from diewright.trim import bends_law as law
+from diewright.trim.bends import law
 
 LIP = {"face": 6}
 OWN = {"angle": 90, "radius": 2, "length": 100, "leg": 20}

@@ -7,7 +7,7 @@ import numpy as np
 from diewright.job.schema import parse
 from diewright.job.stage import Result
 from diewright.press.table import generic_presses, named
-from diewright.trim.cutting import STAGE
+from diewright.trim.loads.stage import STAGE
 from diewright.watch import Watch
 
 DOWN = (0.0, 0.0, -1.0)

@@ -9,7 +9,7 @@ from cutting_jobs import upstream, work
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import parse
 from diewright.job.stage import Result
-from diewright.trim.stage import STAGE as TRIM
+from diewright.trim.lines.stage import STAGE as TRIM
 from diewright.watch import Watch
 
 THINNED = 0.9

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from diewright.errors import InputError
-from diewright.trim.loads_law import ShearLaw
+from diewright.trim.loads.law import ShearLaw
 
 
 @settings(max_examples=25, deadline=None, derandomize=True)

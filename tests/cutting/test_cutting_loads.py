@@ -7,10 +7,10 @@ import pytest
 from cutting_jobs import circle, cut, rectangle, trim_of
 
 from diewright.errors import InputError
-from diewright.trim.loads import Load, curve, force_at, strokes_of
-from diewright.trim.loads_law import ShearLaw
-from diewright.trim.loads_line import elements, folded, read_cuts
-from diewright.trim.loads_press import capacity, reverse_load
+from diewright.trim.loads.law import ShearLaw
+from diewright.trim.loads.line import elements, folded, read_cuts
+from diewright.trim.loads.load import Load, curve, force_at, strokes_of
+from diewright.trim.loads.press import capacity, reverse_load
 
 HALF = ShearLaw(0.5, rise=0.0, fall=0.0, friction=0.0)
 

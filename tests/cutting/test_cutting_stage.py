@@ -9,7 +9,7 @@ from cutting_jobs import circle, cut, keys, rectangle, upstream, work
 from diewright.errors import Cancelled, InputError
 from diewright.job.schema import parse
 from diewright.job.stage import Result, canonical
-from diewright.trim.cutting import STAGE
+from diewright.trim.loads.stage import STAGE
 from diewright.watch import Watch
 
 RIM = cut("rim", rectangle(300, 200), kind="trim")

@@ -13,9 +13,9 @@ from scipy.spatial.distance import cdist
 
 from diewright.errors import InputError
 from diewright.sheet import cutting as handbook
-from diewright.trim import punches, springs, steels
-from diewright.trim.loads_line import read_cuts
-from diewright.trim.punches_webs import web_between, webs
+from diewright.trim.loads import punches, springs, steels
+from diewright.trim.loads.line import read_cuts
+from diewright.trim.loads.webs import web_between, webs
 
 
 def one(*args, **kw):

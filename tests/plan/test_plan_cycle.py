@@ -11,10 +11,10 @@ from plan_jobs import upstream, work
 
 from diewright.errors import InputError
 from diewright.press.table import generic_presses, named
-from diewright.trim import plan_safety as safety
-from diewright.trim.plan_cycle import cycle, least_period
-from diewright.trim.plan_ops import Piece
-from diewright.trim.plan_stagger import _one_by_one, best_steps
+from diewright.trim.plan import safety
+from diewright.trim.plan.cycle import cycle, least_period
+from diewright.trim.plan.ops import Piece
+from diewright.trim.plan.stagger import _one_by_one, best_steps
 
 CRANK = named(generic_presses(), "Crank 1000 kN")
 HYDRAULIC = next(p for p in generic_presses() if p.kind == "hydraulic")

@@ -9,7 +9,7 @@ from plan_jobs import bends, cutting, finding, keys, names, upstream, work
 from diewright.errors import Cancelled, FileError, InputError
 from diewright.job.schema import parse
 from diewright.job.stage import InputFile, Result, canonical
-from diewright.trim.plan import STAGE
+from diewright.trim.plan.stage import STAGE
 from diewright.watch import Watch
 
 MANY = {

@@ -9,8 +9,8 @@ from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import parse
 from diewright.job.stage import Result
 from diewright.press.table import generic_presses, named
-from diewright.trim.cutting import STAGE as CUTTING
-from diewright.trim.scrap_stage import STAGE
+from diewright.trim.loads.stage import STAGE as CUTTING
+from diewright.trim.scrap.stage import STAGE
 from diewright.watch import Watch
 
 DOWN = (0.0, 0.0, -1.0)

@@ -12,8 +12,8 @@ import shapely
 from ezdxf import path
 from scrap_jobs import before, circle, finding, grown, keys, rectangle, work
 
-from diewright.trim.cutting_drawing import Sheet, crossings, fitted_shape, led_out, polyline
-from diewright.trim.segments import grade_of, section_of
+from diewright.trim.scrap.drawing import Sheet, crossings, fitted_shape, led_out, polyline
+from diewright.trim.scrap.segments import grade_of, section_of
 
 PLATE = rectangle(400, 240, 30)
 OUTLINES = (

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from diewright.trim.fall import GAP, Free, _outside, chute, free_directions, run_of, way_out
+from diewright.trim.scrap.fall import GAP, Free, _outside, chute, free_directions, run_of, way_out
 
 
 def sector(inner, outer, wrap_deg, n=400):

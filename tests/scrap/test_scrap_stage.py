@@ -14,8 +14,8 @@ from shapely import affinity
 from diewright.errors import Cancelled, InputError
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import parse
-from diewright.trim.cutting import STAGE as CUTTING
-from diewright.trim.scrap_stage import STAGE
+from diewright.trim.loads.stage import STAGE as CUTTING
+from diewright.trim.scrap.stage import STAGE
 from diewright.watch import Watch
 
 PLATE = rectangle(400, 240, 30)

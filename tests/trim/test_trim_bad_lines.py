@@ -232,8 +232,8 @@ def test_a_mesh_in_pieces_of_no_area_does_not_break_the_laying():
     flat = grid(np.linspace(-20, 20, 9), np.linspace(-20, 20, 9))
     sliver = np.array([[0, 1, 1]], dtype=np.int32)
     mesh = TriMesh(flat.points, np.vstack([flat.triangles, sliver]))
-    from diewright.trim.angle import DOWN
-    from diewright.trim.lines_project import axes, lay
+    from diewright.trim.lines.angle import DOWN
+    from diewright.trim.lines.project import axes, lay
 
     got = lay(mesh, np.array([[-5.0, -5], [5, -5], [5, 5], [-5, 5]]), axes(DOWN))
     assert np.linalg.norm(got.points - np.roll(got.points, 1, axis=0), axis=1).sum() == pytest.approx(40.0)

@@ -9,11 +9,11 @@ import pytest
 from trim_parts import bent, channel, finding, grid, keys, trim, upstream
 
 from diewright.geometry.mesh import TriMesh
-from diewright.trim.angle import DOWN, lean_deg, middle_axis, pieces
-from diewright.trim.lines_project import axes, lay
-from diewright.trim.lines_split import split_at
-from diewright.trim.lines_walk import Walker
-from diewright.trim.mapping import to_flat, to_part
+from diewright.trim.lines.angle import DOWN, lean_deg, middle_axis, pieces
+from diewright.trim.lines.mapping import to_flat, to_part
+from diewright.trim.lines.project import axes, lay
+from diewright.trim.lines.split import split_at
+from diewright.trim.lines.walk import Walker
 
 ANGLE, RADIUS, HALF = math.radians(60.0), 12.0, 30.0
 
@@ -133,7 +133,7 @@ def test_the_lines_of_an_outline_stay_on_the_triangles(parts):
     formed, _ = parts
     outline = np.array([[-40.0, -20.0], [35.0, -25.0], [40.0, 22.0], [-30.0, 30.0]])
     laid = lay(formed, outline, axes(DOWN))
-    from diewright.trim.mapping import spots
+    from diewright.trim.lines.mapping import spots
 
     after = np.roll(laid.points, -1, axis=0)
     for share in (0.0, 0.25, 0.5, 0.75):  # not only at the corners: every straight piece lies in one triangle
@@ -210,7 +210,7 @@ def test_holes_filled_for_the_draw_are_pierced_and_kept_ones_are_not(parts):
     assert cut["diameter"] == pytest.approx(10.0, rel=1e-6)
     assert cut["lean_max_deg"] == pytest.approx(0.0, abs=1e-9)
     from diewright.job.schema import parse
-    from diewright.trim import stage
+    from diewright.trim.lines import stage
     from diewright.watch import Watch
 
     kept = stage.work(stage._inputs(parse({"blank": {"holes": "keep"}})), before, {}, Watch())

@@ -12,7 +12,7 @@ import numpy as np
 from diewright.geometry.mesh import FieldMesh, TriMesh
 from diewright.job.schema import parse
 from diewright.job.stage import InputFile, Result
-from diewright.trim import stage
+from diewright.trim.lines import stage
 from diewright.watch import Watch
 
 Floats = np.ndarray
@@ -67,7 +67,7 @@ def upstream(
     beyond: float = 0.0,
 ) -> dict[str, Result]:
     """Results as the trim reads them. The die is the formed mesh set off by half a thickness; ``beyond`` [mm] is the blank's allowance round a square flat."""
-    from diewright.trim.lines_sheet import corner_normals
+    from diewright.trim.lines.sheet import corner_normals
 
     outer = max(formed.boundary_loops, key=formed.loop_length)
     die = TriMesh(formed.points - 0.5 * thickness * corner_normals(formed), formed.triangles)

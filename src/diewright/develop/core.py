@@ -18,8 +18,8 @@ from diewright.errors import InputError, SolveError
 from diewright.geometry.cut_line import inside_line
 from diewright.geometry.mesh import TriMesh
 from diewright.geometry.outline import Fit, fit_outline
-from diewright.trim.lines_stated import dense
-from diewright.trim.mapping import spots
+from diewright.trim.lines.mapping import spots
+from diewright.trim.lines.stated import dense
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer]

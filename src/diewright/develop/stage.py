@@ -19,7 +19,7 @@ from diewright.geometry.mesh import FieldMesh
 from diewright.geometry.outline import Fit
 from diewright.job.schema import Job
 from diewright.job.stage import InputFile, Result, Stage
-from diewright.trim.mapping import spots
+from diewright.trim.lines.mapping import spots
 from diewright.tryout.setup import TryoutInputs, tryout_inputs
 from diewright.watch import Watch
 
@@ -181,6 +181,6 @@ def _values(inputs: DevelopedInputs, got: Developed, fit: Fit, holes: list[dict[
 
 
 STAGE = Stage(
-    name="developed", title="Developed blank", version=1, packages=("develop", "trim/mapping", "trim/lines_stated", "tryout", "mechanics", "sheet", "geometry"),
+    name="developed", title="Developed blank", version=1, packages=("develop", "trim/lines", "tryout", "mechanics", "sheet", "geometry"),
     needs=("shape", "sheet", "solution", "blank", "faces", "press", "trim"), inputs=_inputs, work=work, slow=True,
 )  # fmt: skip

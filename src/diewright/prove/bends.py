@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from diewright.trim.bends_law import Bending, allowance, bend_force, deduction, gardiner, neutral_k, springback
+from diewright.trim.bends.law import Bending, allowance, bend_force, deduction, gardiner, neutral_k, springback
 
 DIN_SIZES = ((1.0, 1.0), (1.6, 1.0), (2.5, 1.0), (4.0, 1.0), (6.0, 1.0), (10.0, 1.0), (4.0, 2.0), (6.0, 2.0))
 

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diewright.sheet import cutting as handbook
-from diewright.trim.loads import Curve, Load, curve, strokes_of
-from diewright.trim.loads_law import ShearLaw
-from diewright.trim.loads_line import Cut, Shear, elements
-from diewright.trim.punches import buckling_force, round_section
-from diewright.trim.steels import it_grade, tool_sizes
+from diewright.trim.loads.law import ShearLaw
+from diewright.trim.loads.line import Cut, Shear, elements
+from diewright.trim.loads.load import Curve, Load, curve, strokes_of
+from diewright.trim.loads.punches import buckling_force, round_section
+from diewright.trim.loads.steels import it_grade, tool_sizes
 
 Floats = NDArray[np.float64]
 HALF = ShearLaw(0.5, rise=0.0, fall=0.0, friction=0.0)

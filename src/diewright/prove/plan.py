@@ -7,10 +7,10 @@ from collections.abc import Callable
 import numpy as np
 
 from diewright.press.table import generic_presses
-from diewright.trim.plan_cycle import cycle
-from diewright.trim.plan_ops import Piece
-from diewright.trim.plan_safety import HAND, INCH, curtain_distance, trip_distance, us_distance
-from diewright.trim.plan_stagger import best_steps
+from diewright.trim.plan.cycle import cycle
+from diewright.trim.plan.ops import Piece
+from diewright.trim.plan.safety import HAND, INCH, curtain_distance, trip_distance, us_distance
+from diewright.trim.plan.stagger import best_steps
 
 STOPS = (0.055, 0.079, 0.095, 0.126, 0.158, 0.19, 0.238, 0.317, 0.396, 0.476, 0.571, 0.5)
 

@@ -9,12 +9,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from diewright.trim.choppers import ChopLimits, chop, longest
-from diewright.trim.cutting_drawing import Shape, led_out, polyline
-from diewright.trim.fall import free_directions
-from diewright.trim.loads_line import Cut
-from diewright.trim.scrap_rings import Line, Ring, Sheet
-from diewright.trim.segments import section_of, segment
+from diewright.trim.loads.line import Cut
+from diewright.trim.scrap.choppers import ChopLimits, chop, longest
+from diewright.trim.scrap.drawing import Shape, led_out, polyline
+from diewright.trim.scrap.fall import free_directions
+from diewright.trim.scrap.rings import Line, Ring, Sheet
+from diewright.trim.scrap.segments import section_of, segment
 
 Floats = NDArray[np.float64]
 DOWN = np.array([0.0, 0.0, -1.0])

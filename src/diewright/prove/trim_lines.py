@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from diewright.develop.core import Formed, develop
 from diewright.geometry.mesh import TriMesh
-from diewright.trim.angle import DOWN, lean_deg, middle_axis, pieces
-from diewright.trim.lines_project import axes, lay
-from diewright.trim.lines_sheet import corner_normals
-from diewright.trim.lines_stated import dense
-from diewright.trim.mapping import spots, to_flat, to_part
+from diewright.trim.lines.angle import DOWN, lean_deg, middle_axis, pieces
+from diewright.trim.lines.mapping import spots, to_flat, to_part
+from diewright.trim.lines.project import axes, lay
+from diewright.trim.lines.sheet import corner_normals
+from diewright.trim.lines.stated import dense
 
 Floats = NDArray[np.float64]
 

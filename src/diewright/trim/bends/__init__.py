@@ -1,0 +1,1 @@
+"""Bends and hems of flanges that the draw leaves open."""

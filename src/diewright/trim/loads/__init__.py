@@ -1,0 +1,1 @@
+"""Loads of cutting: force over the stroke, steels, punches, die buttons, springs, burr."""

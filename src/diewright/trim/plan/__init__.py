@@ -1,0 +1,1 @@
+"""The press plan: stations, stagger, the cycle of each press."""
