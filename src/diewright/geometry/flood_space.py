@@ -62,7 +62,7 @@ class Space:
         """Place of each copy ``(n, 3) [mm]``."""
         return np.ascontiguousarray(self.points[self.point_of])
 
-    @property
+    @cached_property
     def size(self) -> float:
         """Diagonal of the sheet's own box [mm]."""
         at = self.points[np.unique(self.sheet)]
