@@ -155,7 +155,7 @@ const cellsOf = (inScrap) => {
   return out;
 };
 
-const lineKey = (dash, text, kind = "") => h("span", { class: "cut-style" }, s("svg", { viewBox: "0 0 44 10", width: 44, height: 10, "aria-hidden": "true" }, s("path", { class: `cut-swatch ${kind}`, d: "M2 5H42", "stroke-dasharray": dash || null })), text);
+const lineKey = (dash, text, kind = "") => h("span", { class: "cut-style" }, s("svg", { viewBox: "0 0 52 14", width: 52, height: 14, "aria-hidden": "true" }, s("path", { class: `cut-swatch ${kind}`, d: "M4 7H48", "stroke-dasharray": dash || null })), text);
 const styleKey = (operation) => lineKey(styleOf(operation).dash.map((d) => d * 1.6).join(" "), operation, "bold");
 const accentKey = (text) => lineKey("", text, "accent");
 

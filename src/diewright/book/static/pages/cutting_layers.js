@@ -45,8 +45,8 @@ function choppers(g) {
   return (t?.x_mm ?? []).map((_, k) => ({ kind: "line", points: [[t.x_mm[k], t.y_mm[k], t.z_mm[k]], [t.end_x_mm[k], t.end_y_mm[k], t.end_z_mm[k]]], closed: false, size: 2, colour: "--accent" })).filter((i) => i.points.every(finite));
 }
 
-const plainLines = (g, colour = "--ink", size = 0.9) => g.cuts.map((c) => ({ kind: "line", points: c.points, closed: c.closed, colour, size, ...(styleOf(c.operation).dash.length ? { dash: styleOf(c.operation).dash } : {}) }));
-const around = (g) => [g.rim ? { kind: "line", points: g.rim, closed: true, size: 0.55, dash: [2.4, 1.6], colour: "--ink-2" } : null, g.opening ? { kind: "line", points: g.opening, closed: true, size: 0.5, dash: [6, 1.2, 0.8, 1.2], colour: "--ink-2" } : null].filter(Boolean); // prettier-ignore
+const plainLines = (g, colour = "--picture-edge", size = 0.9) => g.cuts.map((c) => ({ kind: "line", points: c.points, closed: c.closed, colour, size, ...(styleOf(c.operation).dash.length ? { dash: styleOf(c.operation).dash } : {}) }));
+const around = (g) => [g.rim ? { kind: "line", points: g.rim, closed: true, size: 0.55, dash: [2.4, 1.6], colour: "--picture-edge" } : null, g.opening ? { kind: "line", points: g.opening, closed: true, size: 0.5, dash: [6, 1.2, 0.8, 1.2], colour: "--picture-edge" } : null].filter(Boolean); // prettier-ignore
 
 /** The spot beside a line where its name stands. */
 const nameAt = (c) => (c.kind === "pierce" ? middleOf(c.points) : (c.points.reduce((a, p) => (p[0] - p[1] > a[0] - a[1] ? p : a), c.points[0]) ?? [0, 0, 0]));
@@ -74,7 +74,7 @@ export function lookOf(g, look, span, limits) {
 /** A cut line in the style of its operation; a line of several cams in its stretches. */
 function lineOf(c) {
   const { dash, size } = styleOf(c.operation);
-  return [{ kind: "line", points: c.points, closed: c.closed, dash, size, colour: "--ink" }];
+  return [{ kind: "line", points: c.points, closed: c.closed, dash, size, colour: "--picture-edge" }];
 }
 
 /** The travel of every steel that does not go straight down. */
@@ -180,7 +180,7 @@ function burrLook(g, span, names) {
   const out = { items: [], labels: names, keep: true, said: "The burr lies on the face by which the steel leaves: the strokes stand there, in the accent colour where that face is seen. Their length says nothing; its height is told at the cut edge." };
   for (const c of g.cuts) {
     const found = rows.filter((r) => r.id === c.id || r.id.startsWith(`${c.id}_cam_`));
-    out.items.push({ kind: "line", points: c.points, closed: c.closed, size: 0.8, colour: "--ink" });
+    out.items.push({ kind: "line", points: c.points, closed: c.closed, size: 0.8, colour: "--picture-edge" });
     const n = c.points.length;
     c.points.forEach((p, i) => {
       const cam = (c.cams ?? []).findIndex((one) => (one.from < one.to ? i >= one.from && i < one.to : i >= one.from || i < one.to));

@@ -53,7 +53,7 @@ function make(ctx) {
     force.show(Boolean(v));
     memo(force.body, [r?.key ?? "none", shown], (box) => v && forceOf(box, r));
     events.show(Boolean(v));
-    memo(events.body, [r?.key ?? "none", shown], (box) => v && put(box, grid([{ name: "Event", left: true }, { name: "Crank", unit: "deg" }, { name: "Time", unit: "s" }, { name: "Slide above bottom", unit: "mm" }], eventRows(entry(v)?.events ?? []), { caption: "Events", className: "tight-table" })));
+    memo(events.body, [r?.key ?? "none", shown], (box) => v && put(box, eventTable(entry(v))));
     safety.show(Boolean(v));
     fromResult(safety.body, r, (box) => put(box, safetyFacts(v)));
     bends.show(Boolean(ctx.stage("bends")));
@@ -77,7 +77,7 @@ function make(ctx) {
     put(
       box,
       h("p", { class: "picture-words" }, h("span", { class: "pair" }, h("label", { for: id }, "Cycle of station"), choose), h("span", { class: "quiet" }, s ? `${s.press}, ${num(s.rate_per_min)} strokes a minute` : "")),
-      h("div", { class: "plot-place wide" }, cycle ? pressCycle(cycle, s?.events ?? [], { crank: !String(s?.press_kind ?? "").includes("hydraulic") }) : h("p", { class: "quiet" }, "No cycle was kept for this station.")),
+      h("div", { class: "plot-place wide" }, cycle ? pressCycle(cycle, s?.events ?? [], { crank: crankOf(s) }) : h("p", { class: "quiet" }, "No cycle was kept for this station.")),
       s && !s.events?.some((e) => e.event === "feeding may begin") ? h("p", { class: "quiet" }, `The press never opens by the ${num(s.feed_height_mm)} mm that feeding needs.`) : null,
     ); // prettier-ignore
   }
@@ -97,6 +97,15 @@ function verdict(v) {
   const n = v.stations.length;
   const fed = v.feed === "transfer" ? "fed by a transfer" : "fed by hand";
   return `${num(n)} station${n > 1 ? "s" : ""}, ${fed}: ${num(v.parts_per_hour)} parts an hour, set by ${v.slowest}${v.transfer ? "" : ` (${fixed(v.stations.find((s) => s.name === v.slowest)?.period_s ?? NaN, 1)} s a part)`}.`;
+}
+
+const crankOf = (s) => !String(s?.press_kind ?? "").includes("hydraulic");
+
+/** The events of a station's cycle; a hydraulic press has no crank to tell an angle of. */
+function eventTable(s) {
+  const columns = [{ name: "Event", left: true }, { name: "Crank", unit: "deg" }, { name: "Time", unit: "s" }, { name: "Slide above bottom", unit: "mm" }];
+  const keep = columns.map((_, k) => crankOf(s) || k !== 1);
+  return grid(columns.filter((_, k) => keep[k]), eventRows(s?.events ?? []).map((row) => row.filter((_, k) => keep[k])), { caption: "Events", className: "tight-table" }); // prettier-ignore
 }
 
 const bendVerdict = (v) => (v.bends?.length ? `${num(v.bends.length)} bends; the heaviest operation takes ${num(Math.max(...v.operations.map((o) => o.force_kN)))} kN.` : "Nothing is bent after the draw.");

@@ -2,7 +2,7 @@
 
 import { h } from "../dom.js";
 import { facts, grid } from "../parts.js";
-import { fixed, num, quantity, words } from "../words.js";
+import { fixed, num, words } from "../words.js";
 
 const left = (name) => ({ name, left: true });
 const col = (name, unit = "") => ({ name, unit });
@@ -22,7 +22,7 @@ export function stationWords(s) {
   const steps = (s.steps ?? []).map((p) => `${words(p.piece)} by ${p.steps === 1 ? "one thickness" : `${num(p.steps)} thicknesses`}`);
   const lines = [
     s.why ? `${words(s.why)}.` : null,
-    s.presses_that_serve === 0 ? "No press of the table serves." : Number.isFinite(s.presses_that_serve) ? `${num(s.presses_that_serve)} presses of the table serve; this is ${s.press}, ${quantity(s.press_kN, "kN", 4)}.` : null,
+    s.presses_that_serve === 0 ? "No press of the table serves." : Number.isFinite(s.presses_that_serve) ? `${num(s.presses_that_serve)} ${s.presses_that_serve === 1 ? "press" : "presses"} of the table serve${s.presses_that_serve === 1 ? "s" : ""}; this is ${s.press}.` : null,
     steps.length ? `Ground shorter: ${steps.join(", ")}. That lowers the largest force by ${fixed(s.lowered_pct, 0)} %.` : null,
     ...Object.entries(s.how ?? {}).map(([name, how]) => `${words(name)}: ${how}.`),
     ...(s.checks ?? []).filter((c) => c.level !== "ok").map((c) => c.sentence),

@@ -1,6 +1,6 @@
 // The cycle of a press as a timing diagram: the slide's way over the crank angle, below it who does what from when to when.
 
-import { h, put, s } from "../dom.js";
+import { put, s } from "../dom.js";
 import { fixed, num } from "../words.js";
 import { niceTicks } from "../view3d/lut.js";
 import { fitted } from "./chart.js";
@@ -114,5 +114,3 @@ function read(svg, g, { cycle, x, y, pad, w, foot, width, crank }) {
 
 /** The events of a cycle as rows, for the table beside the diagram. */
 export const eventRows = (events) => events.map((e) => [e.event, fixed(e.angle_deg, 1), fixed(e.time_s, 2), num(e.slide_mm, 4)]);
-
-export const noCycle = () => h("p", { class: "quiet" }, "The cycle appears when the press plan has been worked.");
