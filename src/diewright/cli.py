@@ -93,7 +93,7 @@ def demo(
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
     port: Annotated[int, typer.Option(help="Port; 0 takes a free one.", min=0, max=65535)] = 0,
 ) -> None:
-    """Copy the demo job, work it and open its book in the browser, where the tryout is then worked."""
+    """Copy the demo job, work it and open its book in the browser, where the tryout, the hoist line and plating are then worked."""
     known = sorted(p.parent.name for p in EXAMPLES.glob("*/job.toml"))
     if example not in known:
         raise InputError(f"there is no example called '{example}'.", where="--example", help=f"Examples: {', '.join(known)}.")
@@ -106,7 +106,7 @@ def demo(
     with _stop_on_interrupt():
         console.work(desk, ())
     console.findings(desk.findings())
-    _open(folder, browser, port, begin=("tryout",))
+    _open(folder, browser, port, begin=("tryout", "line", "plating"))
 
 
 @app.command()
@@ -122,7 +122,7 @@ def book(
 def _open(folder: Path, browser: bool, port: int, begin: tuple[str, ...] = ()) -> None:
     from diewright.book.serve import serve
 
-    more = "\nThe tryout is being worked: look at its page." if begin else ""
+    more = "\nThe tryout is being worked, then the hoist line and plating: look at their pages." if begin else ""
     serve(
         folder, port=port, open_browser=browser, begin=begin,
         say=lambda address: console.say(f"The job book is open at {address}{more}\nStop it with Ctrl-C."),
