@@ -17,6 +17,7 @@ from diewright.die.made import make
 from diewright.die.seams import Origin
 from diewright.die.surface import fine_surface, same_loop, whole_normals
 from diewright.die.zones import split
+from diewright.geometry.fill import fill_holes
 from diewright.part.holes import outer_loop
 from diewright.part.reader import read
 from diewright.part.tipping import press_frame
@@ -62,7 +63,7 @@ def pan(path: Path, corner: float = 20.0, nose: float = 8.0, size: tuple[float, 
     return write_step(compound(open_box), path)
 
 
-def pierced(path: Path, at: tuple[float, float], radius: float) -> Path:
+def pierced(path: Path, at: tuple[float, float], radius: float, nose: float = 8.0) -> Path:
     """The pan with a round hole drilled straight down."""
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
     from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder
@@ -70,7 +71,7 @@ def pierced(path: Path, at: tuple[float, float], radius: float) -> Path:
     from OCP.STEPControl import STEPControl_Reader
 
     reader = STEPControl_Reader()
-    reader.ReadFile(str(pan(path)))
+    reader.ReadFile(str(pan(path, nose=nose)))
     reader.TransferRoots()
     drill = BRepPrimAPI_MakeCylinder(gp_Ax2(gp_Pnt(*at, -5.0), gp_Dir(0, 0, 1)), radius, 25.0).Shape()
     return write_step(BRepAlgoAPI_Cut(reader.OneShape(), drill).Shape(), path)
@@ -102,25 +103,29 @@ def asked_of(
     extra: float = 0.2,
     direction: tuple[float, float, float] = (0.0, 0.0, -1.0),
     curved: Shape | None = None,
+    filled: bool = False,
     **sizes: float,
 ) -> dict[str, Any]:
     """Everything that the call needs for a part whose punch travels along ``direction``, as the stage gets it; the blank is taken 30 mm larger than the part;
-    ``curved`` leads it on over land, punch radius, wall and die radius to a blankholder of that shape."""
+    ``filled`` closes its holes as the solution does before the faces are made; ``curved`` leads it on over land, punch radius, wall and die radius to a blankholder of that shape."""
     shape = read(path, **sizes)
     rotation, shift = press_frame(shape.mesh, np.array(direction))
     mesh = shape.mesh.moved(rotation, shift)
     turned = float(mesh.doubled_normals[:, 2].sum()) < 0
     exact = (-1.0 if turned else 1.0) * shape.point_normal @ rotation.T
-    fine = fine_surface(mesh, exact, 0.02 * thickness, 12.0)
-    edge = find_edge(fine.mesh, same_loop(fine.mesh, outer_loop(mesh)))
-    outline = np.asarray(shapely.Polygon(mesh.points[outer_loop(mesh)][:, :2]).buffer(30.0).exterior.coords)[:-1]
+    given, outer = len(mesh.points), outer_loop(mesh)
+    whole = fill_holes(mesh, [i for i, loop in enumerate(mesh.boundary_loops) if not np.array_equal(loop, outer)]) if filled else None
+    face = shape.face if whole is None else np.concatenate([shape.face, np.full(int(whole.new_triangles.sum()), -1, dtype=np.int64)])
+    fine = fine_surface(mesh if whole is None else whole.mesh, exact, 0.02 * thickness, 12.0)
+    edge = find_edge(fine.mesh, same_loop(fine.mesh, outer))
+    outline = np.asarray(shapely.Polygon(mesh.points[outer][:, :2]).buffer(30.0).exterior.coords)[:-1]
     lead = holder = None
     if curved is not None:
         lead = plain(edge, 4.0, 5.0 + 0.5 * thickness, 6.0, np.radians(6.0), "profile")
         holder = settle(edge, lead, Holder(0.0, curved))
     drawn = lead_on(fine.mesh, whole_normals(fine), edge, outline, 4.0, 5.0 + 0.5 * thickness, 0.02 * thickness, 4.0, lead, holder)
     zones = split(drawn, thickness)
-    made = make(drawn, zones, thickness, extra, Origin(shape.face[fine.parent], len(mesh.points)))
+    made = make(drawn, zones, thickness, extra, Origin(face[fine.parent], given))
     return {
         "path": path, "unit": "", "numbers": sorted(set(shape.face.tolist())),
         "skin_depth": 0.5 * shape.values["thickness_found"] if shape.values["skin_used"] == "middle" else 0.0, "rotation": rotation, "shift": shift,

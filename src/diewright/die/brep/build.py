@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from diewright.die.brep.filling import Filling, fill
 from diewright.die.brep.kernel import line2, points2
 from diewright.die.brep.kernel import surface as bicubic
 from diewright.die.brep.model import Panel, Trim
@@ -26,6 +27,8 @@ Mask = NDArray[np.bool_]
 
 FIT = 0.0005
 """Surfaces are fitted within this of the points they stand for [mm]; the allowance for the whole is four times as much."""
+OFF = 0.02
+"""A filling may lie this far off the triangles that the tryout ran on, in thicknesses (as the faces)."""
 CROSSED = 0.02
 """Share of a face's area that may lie on the other side of the border of a tool before it counts as crossed."""
 
@@ -62,10 +65,11 @@ class Tool:
 
 @dataclass(eq=False)
 class Built:
-    """The tools by name, and sentences on what is not as it should be: ``(key, sentence, value)``."""
+    """The tools by name, sentences on what is not as it should be: ``(key, sentence, value)``, and what became of the holes over several faces."""
 
     tools: dict[str, Tool]
     remarks: list[tuple[str, str, float]]
+    fillings: list[Filling]
 
 
 def build(skin: Skin, led: Led, middle: Middle, thickness: float, opening: Law, top: float, shift: Shift | None = None) -> Built:
@@ -81,12 +85,13 @@ def build(skin: Skin, led: Led, middle: Middle, thickness: float, opening: Law, 
     def below(p: Floats, n: Floats) -> Floats:
         return -(0.5 * thickness + opening(p, n))
 
-    panels, inside = _panels(skin, led)
+    fillings = [fill(skin, loop, middle.mesh, i, 0.5 * OFF * thickness) for i, loop in enumerate(skin.holes, 1)]
+    panels, inside = _panels(skin, led, fillings)
     held, punched = _zones(panels, inside, middle)
     low = _moved(panels, below, shift, "die")
     high = _moved(panels, above, shift, "punch")
-    remarks = [_left_open(skin, loop) for loop in skin.holes]
-    open_ = {trim.key for loop in skin.holes for _, trim in loop}
+    remarks = [said for f in fillings for said in _told(f, thickness)]
+    open_ = {trim.key for loop, f in zip(skin.holes, fillings, strict=True) if f.panel is None for _, trim in loop}
     for panel, h, p in zip(panels, held, punched, strict=True):
         for share, name in ((h, "blankholder"), (p, "punch")):
             if CROSSED < share < 1.0 - CROSSED:
@@ -106,11 +111,15 @@ def build(skin: Skin, led: Led, middle: Middle, thickness: float, opening: Law, 
     # the blankholder ends where what it holds meets what it does not
     others = {trim.key for i, panel in enumerate(panels) if i not in on_holder for loop in panel.loops for trim in loop}
     holder = Tool(*picked, sew(*picked, False, FIT), limit | others)
-    return Built({"die": die, "punch": punch, "blankholder": holder}, remarks)
+    return Built({"die": die, "punch": punch, "blankholder": holder}, remarks, fillings)
 
 
-def _panels(skin: Skin, led: Led) -> tuple[list[Panel], list[tuple[Floats, Floats]]]:
+def _panels(skin: Skin, led: Led, fillings: list[Filling]) -> tuple[list[Panel], list[tuple[Floats, Floats]]]:
     panels, inside = list(skin.panels), list(skin.inside)
+    for f in fillings:
+        if f.panel is not None:
+            panels.append(f.panel)
+            inside.append(f.inside)
     if led.columns.shape[1] > 1:
         made, tops = strips(skin, led.columns, led.standing, led.joints, led.ground)
         owner = {trim.key: panel for panel in made for trim in panel.loops[0] if trim in tops}
@@ -165,12 +174,17 @@ def _moved(panels: list[Panel], law: Law, shift: Shift | None, name: str) -> lis
     return out
 
 
-def _left_open(skin: Skin, loop: tuple[tuple[int, Trim], ...]) -> tuple[str, str, float]:
-    """The remark on a hole that is not closed."""
-    middle = np.vstack([on_middle(skin.panels[i], t)(np.linspace(t.first, t.last, 9)) for i, t in loop]).mean(axis=0)
-    spot, count = ", ".join(f"{v:.0f}" for v in middle), len({i for i, _ in loop})
-    said = f"the hole over {count} CAD faces at ({spot}) mm is open in the tools: only one inside a single face can be closed by letting that face run on; close it in CAD"
-    return "hole", said, float(count)
+def _told(f: Filling, thickness: float) -> list[tuple[str, str, float]]:
+    """Remarks on a hole over several faces: that it stays open, or that its filling is not that of the triangles."""
+    spot = ", ".join(f"{v:.0f}" for v in f.at)
+    if f.panel is None:
+        numbers = "" if np.isnan(f.gap) else f" by {f.gap:.3g} mm and {f.deg:.2g} deg"
+        said = f"the hole over {f.faces} CAD faces at ({spot}) mm is open in the tools: no smooth surface closes it, {f.missed}{numbers}; close it in CAD"
+        return [("hole", said, float(f.faces))]
+    if f.off is not None and f.off > OFF * thickness:
+        said = f"the hole over {f.faces} CAD faces at ({spot}) mm is closed by a surface that lies up to {f.off:.3g} mm off the filling that the tryout ran on"
+        return [("hole_off", said, f.off)]
+    return []
 
 
 def _skirted(panels: list[Panel], moved: list[Moved], law: Law, top: float, shift: Shift | None, holes: set[Hashable]) -> Tool:

@@ -72,7 +72,10 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     (folder / "sections.dxf").write_bytes(drawing)
     return {
         "tools": tools, "remarks": [{"key": k, "text": said, "value": value} for k, said, value in built.remarks],
-        "holes_left_out": skin.closed_holes, "holes_open": len(skin.holes), "cuts": [list(c) for c in cuts], "section_curves": count,
+        "holes_left_out": skin.closed_holes, "holes_open": sum(f.panel is None for f in built.fillings),
+        "holes_filled": [
+            {"at": f.at.tolist(), "faces": f.faces, "gap": f.gap, "break_deg": f.deg, "off": f.off} for f in built.fillings if f.panel is not None
+        ], "cuts": [list(c) for c in cuts], "section_curves": count,
     }  # fmt: skip
 
 

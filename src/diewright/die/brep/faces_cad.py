@@ -36,7 +36,7 @@ class FacesCad:
     ``report["tools"][name]``: ``faces``, of which ``kept`` as the designer drew them, ``moved`` exactly, ``fitted``; ``fit_error`` [mm]; ``gap`` [mm] largest distance of two faces at a shared
     edge, ``gaps`` those above 0.01 mm; ``valid`` by the kernel's check, ``invalid_faces``; ``free_edges``, ``free_inside`` those that are not on the border; ``crowded_edges`` of
     three faces or more; ``break_deg`` largest tangent break that is no edge of the part, ``breaks`` all above 1 deg with place and ``true_edge``; ``deviation`` [mm] of
-    the points of the tryout's triangles from the surfaces. ``report["holes_left_out"]`` holes inside one face, closed; ``report["holes_open"]`` those over several, which are not. ``report["remarks"]``: list of ``{"key", "text", "value"}``.
+    the points of the tryout's triangles from the surfaces. ``report["holes_left_out"]`` holes inside one face, closed; ``report["holes_filled"]`` those over several closed by a smooth surface (``at``, ``faces``, ``gap`` [mm], ``break_deg``, ``off`` [mm] from the triangles' own filling), ``report["holes_open"]`` how many are not. ``report["remarks"]``: list of ``{"key", "text", "value"}``.
     """
 
     step: dict[str, bytes]
