@@ -174,6 +174,40 @@ def test_what_is_not_worked_says_so(chromium, tmp_path):
         assert watcher.wrong == []
 
 
+def test_holes_and_stations_are_stated_in_the_page(chromium, tmp_path):
+    job = cup_job(tmp_path, graph=GRAPH)
+    with cup_served(job, GRAPH, "cutting_pages") as address:
+        context, page, watcher = opened(chromium, address)
+        go(page, "cutting")
+        page.get_by_role("button", name="Add a round hole").click()
+        field = page.get_by_label("line 1: diameter")
+        field.fill("7,5")
+        field.press("Enter")
+        page.wait_for_function("() => document.getElementById('said').textContent.includes('diameter')")
+        page.get_by_label("line 1: x", exact=True).fill("here")
+        page.get_by_label("line 1: x", exact=True).press("Enter")
+        page.wait_for_function("() => [...document.querySelectorAll('.stated-list .field-error')].some((e) => e.textContent)")
+        line = Desk(job, GRAPH).job.trim.line[0]
+        assert (line.kind, line.diameter, line.x, line.z) == ("pierce", 7.5, 0.0, None)
+        page.get_by_role("button", name="take line 1 away").click()
+        page.wait_for_function("() => !document.querySelector('.stated-list')")
+        go(page, "plan")
+        page.get_by_role("button", name="State these stations").click()
+        page.get_by_role("button", name="join station 2 with 1").click()
+        page.wait_for_function("() => document.querySelectorAll('.stated-list tbody tr').length === 1")
+        assert Desk(job, GRAPH).job.plan.station[0].operations == ("trim", "pierce")
+        page.get_by_role("button", name="part station 1").click()
+        page.wait_for_function("() => document.querySelectorAll('.stated-list tbody tr').length === 2")
+        with page.expect_response("**/api/edit"):
+            page.get_by_label("station 2: press").select_option("Crank 400 kN")
+        assert [s.press for s in Desk(job, GRAPH).job.plan.station] == ["auto", "Crank 400 kN"]
+        page.get_by_role("button", name="Let the desk divide them").click()
+        page.wait_for_selector("text=State these stations")
+        assert Desk(job, GRAPH).job.plan.station == ()
+        context.close()
+        assert watcher.wrong == []
+
+
 @pytest.mark.parametrize(("width", "height"), [(1440, 900), (1024, 768)])
 def test_the_pages_fit(address, chromium, width, height):
     context, page, watcher = opened(chromium, address, width, height)

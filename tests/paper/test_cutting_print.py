@@ -40,7 +40,7 @@ def path_of(svg: str, name: str) -> np.ndarray:
 
 def test_the_sheets_say_what_the_screen_says(said):
     for words in (
-        "largest lean 30", "Hole 1 second trim cam 30.0°, towards back", "12.043 −0.011", "coil spring, heavy, 25 x 51", "burr up to 0.047 mm", "lower face, which is seen", "Edge and Hole 1", "hooked on the post", "to the back right, 45°",
+        "largest lean 30", "Hole 1 second trim cam 30.0°, towards back", "12.043 −0.011", "coil spring, heavy, 25 x 51", "burr up to 0.047 mm", "lower face, which is seen", "Edge and Hole 1", "1.9 hooked on the post", "to the back right, 45°",
         "through the die", "cutting.dxf, steels.csv", "Piece 3 is hooked on the post.", "Cuts on the flat", "cut line", "as it stands", "1.2842 90MnCrV8", "Cycle of station 1, trim", "crank angle from the top", "open for feeding", "280° to 80°",
         "hole 1 by 2", "set by pierce", "Two-hand control, ISO 13855 570 mm", "cannot share a die", "rear flange", "Guard the point of operation.", "Punches are sharp.",
     ):  # fmt: skip

@@ -11,6 +11,7 @@ import { offered } from "../plots/offer.js";
 import { rowsOf } from "../view3d/strokes.js";
 import { fixed, num, words } from "../words.js";
 import { gathered, lookOf, LOOKS, styleOf } from "./cutting_layers.js";
+import { lineTable } from "./cutting_lists.js";
 import { cutTable, developedTables, edgeFacts, operationTable, pieceTable, punchTables, scrapFacts, springTable, steelTables, webTable } from "./cutting_tables.js";
 import { drawsOnce, fieldsOf, frame, lazyPicture, statedIn } from "./page.js";
 
@@ -30,6 +31,7 @@ function make(ctx) {
   const side = decisions(ctx, first, { title: "How it is cut", more });
   const force = section("Force over the way");
   const cuts = section("Cuts");
+  const stated = section("Stated cut lines");
   const punches = section("Punches and die buttons");
   const springs = section("Springs of the strippers");
   const edge = section("The cut edge");
@@ -39,7 +41,7 @@ function make(ctx) {
   const numbers = section("Figures");
   const cautions = section("Cautions");
   const page = frame(ctx, {
-    name: "cutting", title: "Cutting", stages: ["trim", "cutting", "scrap"], also: ["developed"], picture: view.box, side: first.length ? side.root : [], sections: [cautions, force, cuts, punches, springs, edge, scrap, steels, flat, numbers],
+    name: "cutting", title: "Cutting", stages: ["trim", "cutting", "scrap"], also: ["developed"], picture: view.box, side: first.length ? side.root : [], sections: [cautions, force, cuts, stated, punches, springs, edge, scrap, steels, flat, numbers],
     print: [
       "The sheet that is cut is the one that the one-step solution gives, up to the blank’s edge as far as that is known without a tryout. A steel goes straight down where the sheet leans no more than the limit, else along the direction that meets the whole line best, else by several cams.",
       "Force: shear strength times the wall that is being parted, point by point along the line over the way of the steel, so that the lean of the sheet, ground shear and stagger come out by themselves. A snap-through is what is let go where the curve breaks off.",
@@ -114,6 +116,9 @@ function make(ctx) {
     page.verdict(verdict(c, w, t));
     fromResult(force.body, c, (box) => forceOf(box, c));
     memo(cuts.body, [t?.key ?? "", c?.key ?? ""], (box) => put(box, t ? [cutTable(t, c, place), c ? operationTable(c) : null, c?.values.webs?.length ? webTable(c) : null, leftOut(t)] : h("p", { class: "quiet" }, "Not worked yet.")));
+    const lines = ctx.book.job.trim?.line;
+    stated.show(Boolean(lines));
+    memo(stated.body, lines ?? [], (box) => lines && put(box, lineTable(ctx, lines)));
     punches.show(!c || Boolean(c.tables.punches?.cut?.length));
     fromResult(punches.body, c, (box) => put(box, punchTables(c)));
     fromResult(springs.body, c, (box) => put(box, springTable(c)));

@@ -6,6 +6,7 @@ import { figureList, fromResult, grid, section } from "../parts.js";
 import { eventRows, pressCycle } from "../plots/press_cycle.js";
 import { stationForce } from "../plots/station_force.js";
 import { fixed, num, words } from "../words.js";
+import { stationList } from "./cutting_lists.js";
 import { frame, statedIn } from "./page.js";
 import { bendTables, compoundWords, safetyFacts, stationTable, stationWords } from "./plan_tables.js";
 
@@ -49,7 +50,8 @@ function make(ctx) {
     if (v && !(shown === "transfer" ? v.transfer : v.stations.some((s) => String(s.station) === shown))) shown = keyOf(v);
     page.verdict(v ? verdict(v) : b ? bendVerdict(b.values) : "");
     memo(picture, [r?.key ?? "none", shown], (box) => cycleOf(box, r));
-    memo(stations.body, [r?.key ?? "none", shown], (box) => put(box, v ? [stationTable(v, shown, pick), compoundWords(v.compound), v.unclaimed?.length ? h("p", {}, `No stated station names ${v.unclaimed.join(", ")}; stations of their own were added.`) : null] : h("p", { class: "quiet" }, ctx.stage("plan") ? "Not worked yet." : "This desk has no press plan.")));
+    const list = ctx.book.job.plan?.station ?? [];
+    memo(stations.body, [r?.key ?? "none", shown, list], (box) => put(box, v ? [stationTable(v, shown, pick), stationList(ctx, list, v.stations), compoundWords(v.compound), v.unclaimed?.length ? h("p", {}, `No stated station names ${v.unclaimed.join(", ")}; stations of their own were added.`) : null] : [stationList(ctx, list, null), h("p", { class: "quiet" }, ctx.stage("plan") ? "Not worked yet." : "This desk has no press plan.")]));
     force.show(Boolean(v));
     memo(force.body, [r?.key ?? "none", shown], (box) => v && forceOf(box, r));
     events.show(Boolean(v));

@@ -2,7 +2,7 @@
 
 import { h } from "../dom.js";
 import { facts, grid } from "../parts.js";
-import { fixed, num, words } from "../words.js";
+import { fixed, handy, num, quantity, words } from "../words.js";
 
 const left = (name) => ({ name, left: true });
 const col = (name, unit = "") => ({ name, unit });
@@ -11,10 +11,10 @@ const col = (name, unit = "") => ({ name, unit });
 export function stationTable(v, shown, pick) {
   const list = [...v.stations.map((s) => ({ ...s, key: String(s.station) })), ...(v.transfer ? [{ ...v.transfer, key: "transfer", station: "all" }] : [])];
   const rows = list.map((s) => [
-    h("button", { type: "button", class: "word", onclick: () => pick(s.key) }, s.key === "transfer" ? "together" : String(s.station)), s.operations.join(", "), s.press, num(s.force_flat_kN), num(s.force_kN), fixed(s.share_pct, 0), num(s.touch_height_mm), num(s.work_J), num(s.rate_per_min),
+    h("button", { type: "button", class: "word", onclick: () => pick(s.key) }, s.key === "transfer" ? "together" : String(s.station)), s.operations.join(", "), s.press, num(s.force_flat_kN), num(s.force_kN), fixed(s.share_pct, 0), num(s.touch_height_mm), num(s.rate_per_min),
     num(s.feed_height_mm), num(s.window_s, 2), num(s.period_s), num(s.parts_per_hour),
   ]); // prettier-ignore
-  return grid([left("Station"), left("Does"), left("Press"), col("At once", "kN"), col("Stepped", "kN"), col("Of the press", "%"), col("Touches at", "mm"), col("Work", "J"), col("Strokes", "1/min"), col("Opens for", "mm"), col("Stands open", "s"), col("Period", "s"), col("Parts an hour")], rows, { caption: "Stations", className: "tight-table stations-table", chosen: list.findIndex((s) => s.key === shown) }); // prettier-ignore
+  return grid([left("Station"), left("Does"), left("Press"), col("At once", "kN"), col("Stepped", "kN"), col("Of the press", "%"), col("Touches at", "mm"), col("Strokes", "1/min"), col("Opens for", "mm"), col("Stands open", "s"), col("Period", "s"), col("Parts an hour")], rows, { caption: "Stations", className: "tight-table stations-table", chosen: list.findIndex((s) => s.key === shown) }); // prettier-ignore
 }
 
 /** Why a station is as it is. */
@@ -23,6 +23,7 @@ export function stationWords(s) {
   const lines = [
     s.why ? `${words(s.why)}.` : null,
     s.presses_that_serve === 0 ? "No press of the table serves." : Number.isFinite(s.presses_that_serve) ? `${num(s.presses_that_serve)} ${s.presses_that_serve === 1 ? "press" : "presses"} of the table serve${s.presses_that_serve === 1 ? "s" : ""}; this is ${s.press}.` : null,
+    Number.isFinite(s.work_J) ? `Work of a stroke: ${quantity(...handy(s.work_J, "J"))}.` : null,
     steps.length ? `Ground shorter: ${steps.join(", ")}. That lowers the largest force by ${fixed(s.lowered_pct, 0)} %.` : null,
     ...Object.entries(s.how ?? {}).map(([name, how]) => `${words(name)}: ${how}.`),
     ...(s.checks ?? []).filter((c) => c.level !== "ok").map((c) => c.sentence),
