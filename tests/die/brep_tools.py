@@ -18,9 +18,12 @@ from diewright.die.seams import Origin
 from diewright.die.surface import fine_surface, same_loop, whole_normals
 from diewright.die.zones import split
 from diewright.geometry.fill import fill_holes
+from diewright.geometry.mesh import TriMesh
 from diewright.part.holes import outer_loop
 from diewright.part.reader import read
 from diewright.part.tipping import press_frame
+from diewright.shape.bridge import bridge
+from diewright.shape.copies import placed, placements
 
 
 def write_step(shape: Any, path: Path) -> Path:
@@ -104,18 +107,31 @@ def asked_of(
     direction: tuple[float, float, float] = (0.0, 0.0, -1.0),
     curved: Shape | None = None,
     filled: bool = False,
+    copies: str = "one",
     **sizes: float,
 ) -> dict[str, Any]:
     """Everything that the call needs for a part whose punch travels along ``direction``, as the stage gets it; the blank is taken 30 mm larger than the part;
-    ``filled`` closes its holes as the solution does before the faces are made; ``curved`` leads it on over land, punch radius, wall and die radius to a blankholder of that shape."""
+    ``copies`` lays a second part beside it ("mirrored", "turned" or "shifted"), 12 mm clear, and bridges the two; ``filled`` closes its holes as the solution does before the faces are made; ``curved`` leads it on over land, punch radius, wall and die radius to a blankholder of that shape."""
     shape = read(path, **sizes)
     rotation, shift = press_frame(shape.mesh, np.array(direction))
     mesh = shape.mesh.moved(rotation, shift)
     turned = float(mesh.doubled_normals[:, 2].sum()) < 0
     exact = (-1.0 if turned else 1.0) * shape.point_normal @ rotation.T
-    given, outer = len(mesh.points), outer_loop(mesh)
+    more, own = {}, shape.face
+    if copies != "one":
+        mesh = mesh.reversed() if turned else mesh
+        places = placements(mesh, copies, 0.0, 12.0)
+        count = len(mesh.points)
+        both = [mesh.triangles, mesh.triangles[:, ::-1] if copies == "mirrored" else mesh.triangles]
+        mesh = TriMesh(np.vstack([placed(mesh.points, m) for m in places]), np.vstack([both[0], both[1] + count]))
+        exact, own = np.vstack([exact @ m[:3, :3].T for m in places]), np.tile(own, 2)
+        joint = bridge(mesh, exact, len(both[0]), 0.0, thickness, 12.0)
+        mesh = TriMesh(np.vstack([mesh.points, joint.points]), np.vstack([mesh.triangles, joint.triangles]))
+        own = np.concatenate([own, np.full(len(joint.triangles), -1)])
+        more = {"copies": places, "runs": joint.runs}
+    given, outer = len(exact), outer_loop(mesh)
     whole = fill_holes(mesh, [i for i, loop in enumerate(mesh.boundary_loops) if not np.array_equal(loop, outer)]) if filled else None
-    face = shape.face if whole is None else np.concatenate([shape.face, np.full(int(whole.new_triangles.sum()), -1, dtype=np.int64)])
+    face = own if whole is None else np.concatenate([own, np.full(int(whole.new_triangles.sum()), -1, dtype=np.int64)])
     fine = fine_surface(mesh if whole is None else whole.mesh, exact, 0.02 * thickness, 12.0)
     edge = find_edge(fine.mesh, same_loop(fine.mesh, outer))
     outline = np.asarray(shapely.Polygon(mesh.points[outer][:, :2]).buffer(30.0).exterior.coords)[:-1]
@@ -129,7 +145,7 @@ def asked_of(
     return {
         "path": path, "unit": "", "numbers": sorted(set(shape.face.tolist())),
         "skin_depth": 0.5 * shape.values["thickness_found"] if shape.values["skin_used"] == "middle" else 0.0, "rotation": rotation, "shift": shift,
-        "drawn": drawn, "zones": zones, "rule": made.rule, "tools": {"die": made.die, "punch": made.punch, "blankholder": made.blankholder}, "thickness": thickness, "extra": extra,
+        "drawn": drawn, "zones": zones, "rule": made.rule, "tools": {"die": made.die, "punch": made.punch, "blankholder": made.blankholder}, "thickness": thickness, "extra": extra, **more,
     }  # fmt: skip
 
 

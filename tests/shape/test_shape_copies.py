@@ -1,5 +1,7 @@
 """Two parts in one draw: placements, the bridge's tangents and outline, the maps back to the part, what downstream counts, and every refusal."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -292,8 +294,9 @@ def test_what_would_be_wrong_for_two_parts_is_refused_or_said(worked):
     job = parse({"sheet": {"thickness": 1.0}, "shape": {"copies": "turned"}})
     with pytest.raises(InputError, match="2 parts are drawn in one stroke"):
         compensation.work(compensation.STAGE.inputs(job), up, {}, Watch())
-    with pytest.raises(InputError, match="only for one part, drawn as it is"):
-        cad.work(cad.STAGE.inputs(job), up, {}, Watch())
+    opened = replace(up["shape"], values={**up["shape"].values, "flanges": [{"angle": 0.0}]})
+    with pytest.raises(InputError, match="flanges drawn open are no CAD faces of the part"):
+        cad.work(cad.STAGE.inputs(job), {**up, "shape": opened}, {}, Watch())
     said = joined_parts(up["shape"])
     assert said is not None
     assert said.severity == "attend"

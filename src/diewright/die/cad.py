@@ -43,12 +43,14 @@ def work(inputs: CadInputs, upstream: Mapping[str, Result], files: Mapping[str, 
     """Make the files, and measure them against each other and against the tryout's triangles. Raises :class:`InputError` for faces that were given, :class:`SolveError` where a surface resists."""
     if upstream["faces"].values["kind"] != "made":
         raise InputError("the faces are given as files: there is nothing to write as CAD.", where="faces", help="Use your own files.")
-    if upstream["shape"].values["changed"]:
+    shape = upstream["shape"]
+    if shape.values.get("flanges"):
         raise InputError(
-            "copies of the part and flanges drawn open are no CAD faces of the part: the faces are written as CAD only for one part, drawn as it is.", where="shape",
+            "flanges drawn open are no CAD faces of the part: the faces are written as CAD only where the part is drawn as it is.", where="shape",
             help="Use the triangulated faces, or draw the combined shape in CAD and give it as the part.",
         )  # fmt: skip
     built, stated = built_of(inputs, upstream, watch)
+    several = int(shape.values.get("parts", 1)) > 1
     tipping, part = upstream["tipping"], upstream["part"].values
     move = None
     if "shift" in files:
@@ -62,7 +64,8 @@ def work(inputs: CadInputs, upstream: Mapping[str, Result], files: Mapping[str, 
         skin_depth=0.5 * part["thickness_found"] if part.get("skin_used") == "middle" else 0.0,
         rotation=np.asarray(tipping.values["rotation"]), shift=np.asarray(tipping.values["shift"]), drawn=built.drawn, zones=built.zones, rule=built.faces.rule,
         tools={"die": built.faces.die, "punch": built.faces.punch, "blankholder": built.faces.blankholder},
-        thickness=stated.thickness, extra=stated.wall - stated.thickness, move=move, name=inputs.number, watch=watch,
+        thickness=stated.thickness, extra=stated.wall - stated.thickness, move=move, name=inputs.number, watch=watch, copies=shape.arrays["copies"] if several else None,
+        runs=[shape.arrays[f"bridge_{k}"] for k in range(2)] if several else (),
     )  # fmt: skip
     tools = cad.report["tools"]
     values: dict[str, Any] = {**cad.report, "faults": cad.faults, "moved": move is not None}

@@ -38,6 +38,7 @@ _SOFTER = (1.0, 0.6, 0.3, 0.0)  # shares of the lean tried
 class Bridge:
     """New ``points (b, 3)``, numbered on after those of the joined copies; ``triangles (c, 3)``; signed ``radius (b,)`` [mm] of the sections, positive where hollow from above.
 
+    ``runs`` the two runs of edges it joins, ``(n, 7)`` each: places, share along the run by which they are matched, unit direction in which the sections leave.
     ``gap`` [mm] least and most length of a section in plan, ``length`` [mm] of the joined run, ``tightest`` [mm] radius and the place ``at (3,)`` of it, ``steepest`` [deg] from level,
     ``corner`` [deg] largest turn in plan between the parts' own edge and the bridge's end."""
 
@@ -50,6 +51,7 @@ class Bridge:
     steepest: float
     at: Floats
     corner: float
+    runs: tuple[Floats, Floats]
 
 
 @dataclass(frozen=True, eq=False)
@@ -245,8 +247,12 @@ def _filled(mesh: TriMesh, one: _Run, two: _Run, u: Floats) -> Bridge | Floats:
     worst = int(np.argmin(np.abs(bend)))
     return Bridge(
         new, triangles, bend, (float(across.min()), float(across.max())), 0.5 * (one.length + two.length), float(abs(bend[worst])), float(np.degrees(np.arccos(rise.min()))),
-        new[worst], float(np.degrees(max(one.corner, two.corner))),
+        new[worst], float(np.degrees(max(one.corner, two.corner))), (_stacked(one), _stacked(two)),
     )  # fmt: skip
+
+
+def _stacked(run: _Run) -> Floats:
+    return np.column_stack([run.points, run.share, run.way])
 
 
 def _at(run: _Run, s: Floats) -> tuple[Floats, Floats]:

@@ -83,6 +83,8 @@ def work(inputs: ShapeInputs, upstream: Mapping[str, Result], files: Mapping[str
         "parts": len(places), "flanges": [u.as_dict() for u in unfolded], "bridge": _bridge_dict(joint) if joint is not None else None
     }  # fmt: skip
     arrays = {"feature_edges": shape.edges, "copies": places, **{f"hole_{i}": loop for i, loop in shape.loops.items()}, **edges}
+    if joint is not None:
+        arrays |= {f"bridge_{k}": run for k, run in enumerate(joint.runs)}
     return Result(
         values, tuple(_figures(values, unfolded, joint)), tuple(findings_of(unfolded, joint, inputs.thickness, inputs.copies)), {"part": shape.fields}, {}, arrays
     )  # fmt: skip

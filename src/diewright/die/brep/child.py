@@ -42,7 +42,7 @@ def make(request: dict[str, Any], folder: Path) -> dict[str, Any]:
     progress("reading the part's surfaces", 0.05)
     skin = read_skin(
         request["path"], request["kind"], request["unit"], request["numbers"], np.array(request["rotation"]), np.array(request["shift"]),
-        request["half"], middle.mesh,
+        request["half"], middle.mesh, a.get("copies"), [a[k] for k in ("bridge_0", "bridge_1") if k in a],
     )  # fmt: skip
     progress("building the faces", 0.2)
     holder = holder_of(request["holder"])

@@ -79,14 +79,15 @@ def _spot(at: Sequence[float]) -> str:
 def faces_cad(
     path: Path, *, unit: str, numbers: Sequence[int], skin_depth: float, rotation: Floats, shift: Floats, drawn: Drawn, zones: Zones, rule: Clearance, tools: dict[str, TriMesh],
     thickness: float, extra: float, move: Callable[[Floats], Floats] | None = None, cuts: Sequence[tuple[str, float]] = (), name: str = "", limits: Limits = LIMITS,
-    watch: Watch | None = None,
+    watch: Watch | None = None, copies: Floats | None = None, runs: Sequence[Floats] = (),
 ) -> FacesCad:  # fmt: skip
     """Die, punch and blankholder as true surfaces, made in a child process within ``limits``.
 
     ``path`` is the part's CAD file, ``unit`` as stated in the job, ``numbers`` the CAD faces that were meshed (cell field ``face`` of the part's mesh), ``skin_depth`` [mm] how deep the middle of
     the sheet lies under them (half the thickness found where the skin was moved to the middle, else 0); ``rotation`` and ``shift`` from CAD to press coordinates. ``drawn``
     and ``zones`` as they were made from the part, ``rule`` of the clearance that the die was made with, ``tools`` the triangulations of the tryout by name. Faces lie ``thickness``/2 above the middle of the sheet, the die
-    ``thickness``/2 and ``extra`` times the rule's share below [mm]. ``move`` displaces points ``(n, 3) -> (n, 3)`` of all tools (compensation). ``cuts``: sections ``("x" | "y", at [mm])``, by default four.
+    ``thickness``/2 and ``extra`` times the rule's share below [mm]. ``move`` displaces points ``(n, 3) -> (n, 3)`` of all tools (compensation). ``cuts``: sections ``("x" | "y", at [mm])``, by default four. ``copies (2, 4, 4)`` placements of two copies of the part and the ``runs`` of their edges that
+    the bridge of the draw shape joins, ``(n, 7)`` each: places, share, direction of the sections.
 
     Raises :class:`SolveError` where a surface cannot be made, and when the child runs out of time or memory.
     """
@@ -105,6 +106,8 @@ def faces_cad(
     }  # fmt: skip
     for tool in TOOLS:
         arrays |= {f"{tool}_points": tools[tool].points, f"{tool}_triangles": tools[tool].triangles}
+    if copies is not None:
+        arrays |= {"copies": np.asarray(copies), **{f"bridge_{k}": np.asarray(run) for k, run in enumerate(runs)}}
     if move is not None:
         every = np.vstack([tools[tool].points for tool in TOOLS])
         made = sampled(move, every.min(axis=0) - 2.0, every.max(axis=0) + 2.0, MOVE)

@@ -13,7 +13,9 @@ from OCP.Geom import Geom_Circle, Geom_Curve
 from OCP.gp import gp_Ax2, gp_Pnt, gp_Vec
 from OCP.TopAbs import TopAbs_FORWARD, TopAbs_REVERSED
 from OCP.TopLoc import TopLoc_Location
-from OCP.TopoDS import TopoDS_Edge, TopoDS_Face, TopoDS_Shell, TopoDS_Vertex, TopoDS_Wire
+from OCP.TopoDS import TopoDS_Compound, TopoDS_Edge, TopoDS_Face, TopoDS_Shell, TopoDS_Vertex, TopoDS_Wire
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from diewright.die.brep.kernel import curve3, points2, points3, surface_points
 from diewright.die.brep.model import Panel, Trim
@@ -39,7 +41,7 @@ class Joint:
 
 @dataclass(eq=False)
 class Sewn:
-    """The shell, its faces in the order of the panels, and its joints."""
+    """The shell (a compound of shells where they do not hang together), its faces in the order of the panels, and its joints."""
 
     shell: Any
     faces: list[Any]
@@ -77,8 +79,7 @@ def sew(panels: list[Panel], moved: list[Moved], upwards: bool, tolerance: float
         build.Add(edges[key], a.Oriented(TopAbs_FORWARD))
         build.Add(edges[key], b.Oriented(TopAbs_REVERSED))
         build.Range(edges[key], trim.first, trim.last)
-    shell, faces = TopoDS_Shell(), []
-    build.MakeShell(shell)
+    faces = []
     for panel, surface in zip(panels, moved, strict=True):
         face = TopoDS_Face()
         build.MakeFace(face, surface.surface, _LEAST)
@@ -94,8 +95,29 @@ def sew(panels: list[Panel], moved: list[Moved], upwards: bool, tolerance: float
             build.Add(face, wire)
         face.Orientation(TopAbs_FORWARD if panel.down != upwards else TopAbs_REVERSED)
         faces.append(face)
-        build.Add(shell, face)
-    return Sewn(shell, faces, [j for j in joints if j is not None])
+    return Sewn(_shells(build, faces, users), faces, [j for j in joints if j is not None])
+
+
+def _shells(build: Any, faces: list[Any], users: dict[Hashable, list[tuple[int, Trim]]]) -> Any:
+    """One shell of faces that hang together by edges, or a compound of several: the punches of parts side by side do not touch."""
+    links = [(found[0][0], i) for found in users.values() for i, _ in found]
+    rows, columns = np.array(links, dtype=np.int64).T
+    graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(len(faces), len(faces)))
+    count, owner = connected_components(graph, directed=False)
+    shells = []
+    for k in range(count):
+        shell = TopoDS_Shell()
+        build.MakeShell(shell)
+        for i in np.flatnonzero(owner == k):
+            build.Add(shell, faces[i])
+        shells.append(shell)
+    if count == 1:
+        return shells[0]
+    whole = TopoDS_Compound()
+    build.MakeCompound(whole)
+    for shell in shells:
+        build.Add(whole, shell)
+    return whole
 
 
 def _edge(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve2d
+from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.Geom import Geom_RectangularTrimmedSurface
@@ -69,9 +70,11 @@ class Skin:
 
 
 def read_skin(
-    path: str, kind: str, unit: str, numbers: list[int], rotation: Floats, shift: Floats, half: float, drawn: TriMesh
+    path: str, kind: str, unit: str, numbers: list[int], rotation: Floats, shift: Floats, half: float, drawn: TriMesh, copies: Floats | None = None, runs: Sequence[Floats] = (),
 ) -> Skin:  # fmt: skip
     """Read the part again and take the faces ``numbers`` (from 1, as the part stage counts them).
+
+    ``copies (2, 4, 4)`` placements of two copies in press coordinates, joined by a bridge between the ``runs`` of their edges (see :mod:`diewright.die.brep.joined`).
 
     ``half`` [mm]: how deep the middle lies under the skin, against the material's outward normal (0 where the skin is taken as the middle); ``drawn`` is the middle surface in press coordinates, normals up.
     Raises :class:`SolveError` where the faces named are not there.
@@ -83,13 +86,32 @@ def read_skin(
             "the part's CAD faces are not the ones that were meshed.", where="faces", help="Work the stage 'part' again.",
         )  # fmt: skip
     faces = [body.faces[i - 1] for i in sorted(numbers)]
-    whole = compound(faces).Moved(TopLoc_Location(trsf(rotation, shift)))
-    divide = ShapeUpgrade_ShapeDivideClosed(whole)
+    own = compound(faces).Moved(TopLoc_Location(trsf(rotation, shift)))
+    if copies is None:
+        skin, outlines = _sorted_out(_divided(own), half, drawn, 1)
+        return replace(skin, edge=tuple(outlines[0]))
+    from diewright.die.brep.joined import joined
+
+    # mirrored surfaces are the designer's own in another frame: no location can hold a reflection
+    placed = [BRepBuilderAPI_Transform(own, trsf(m[:3, :3], m[:3, 3]), True).Shape() for m in copies]
+    skin, outlines = _sorted_out(_divided(compound(placed)), half, drawn, len(placed))
+    return joined(skin, [next(o for o in outlines if _nearest_to(skin, o, run)) for run in runs], runs)
+
+
+def _divided(shape: Any) -> Any:
+    divide = ShapeUpgrade_ShapeDivideClosed(shape)
     divide.Perform()
-    return _sorted_out(divide.Result(), half, drawn)
+    return divide.Result()
 
 
-def _sorted_out(shape: Any, half: float, drawn: TriMesh) -> Skin:
+def _nearest_to(skin: Skin, outline: Sequence[tuple[int, Trim]], run: Floats) -> bool:
+    """Whether a run lies within the plan box of an outline."""
+    at = _loop_points(list(skin.panels), list(outline))[:, :2]
+    return bool((run[:, :2] > at.min(axis=0) - 1.0).all() and (run[:, :2] < at.max(axis=0) + 1.0).all())
+
+
+def _sorted_out(shape: Any, half: float, drawn: TriMesh, count: int) -> tuple[Skin, list[list[tuple[int, Trim]]]]:
+    """The skin, without its edge, and the ``count`` largest free loops: the outlines."""
     BRepMesh_IncrementalMesh(shape, 0.5, False, 0.35, False)
     edges, ends = ShapeMap(), ShapeMap()
     panels, inside = [], []
@@ -108,12 +130,13 @@ def _sorted_out(shape: Any, half: float, drawn: TriMesh) -> Skin:
     if not loops:
         raise SolveError("the part's skin has no outer edge.", where="faces", help="Give the part as one open sheet.")
     across = [float(np.linalg.norm(np.ptp(_loop_points(panels, loop), axis=0))) for loop in loops]
-    outer = int(np.argmax(across))
-    holes = [loop for i, loop in enumerate(loops) if i != outer]
+    outer = sorted(np.argsort(across)[-count:].tolist())
+    holes = [loop for i, loop in enumerate(loops) if i not in outer]
     single = [loop for loop in holes if _one_wire(panels, loop)]
     gone = {trim.key for loop in single for _, trim in loop}
     kept = [_without(panel, gone) for panel in panels]
-    return Skin(tuple(kept), tuple(inside), tuple(loops[outer]), tuple(tuple(h) for h in holes if h not in single), len(single))
+    skin = Skin(tuple(kept), tuple(inside), (), tuple(tuple(h) for h in holes if h not in single), len(single))
+    return skin, [loops[i] for i in outer]
 
 
 def _panel(face: Any, number: int, edges: Any, ends: Any, half: float, drawn: TriMesh) -> tuple[Panel, tuple[Floats, Floats]]:
