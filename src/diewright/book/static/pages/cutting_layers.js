@@ -187,7 +187,7 @@ function burrLook(g, span, names) {
       const row = cam >= 0 ? found[cam] : found[0];
       if (!row || i % Math.max(1, Math.round(n / 90))) return;
       const way = unit(cam >= 0 ? c.cams[cam].direction : c.direction);
-      out.items.push({ kind: "line", points: [p, p.map((v, k) => v + way[k] * span * 0.045)], closed: false, size: row.burr_seen ? 1.3 : 0.6, colour: row.burr_seen ? "--accent" : "--ink-2" });
+      out.items.push({ kind: "line", points: [p, p.map((v, k) => v + way[k] * span * 0.045)], closed: false, size: row.burr_seen ? 1.3 : 0.6, colour: row.burr_seen ? "--accent" : "--picture-edge" });
     });
   }
   if (!rows.length) out.said = "Cutting has not been worked.";
