@@ -36,7 +36,7 @@ HERE = Path(__file__).parent
 # page -> the stage without which the book does not hold it
 PAGES = {
     "part": "part", "sheet": "sheet", "blank": "blank", "press": "press", "faces": "faces", "draws": "draws", "proposal": "proposal", "tryout": "tryout",
-    "blankholder": "window", "compensation": "compensation", "cutting": "trim", "plan": "plan", "dip": "dip", "plating": "plating", "line": "line", "readiness": "",
+    "blankholder": "window", "compensation": "compensation", "cutting": "trim", "plan": "plan", "finish": "finish", "dip": "dip", "plating": "plating", "line": "line", "readiness": "",
 }  # fmt: skip
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 FRESH = {"cache-control": "no-store"}

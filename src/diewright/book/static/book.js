@@ -11,6 +11,7 @@ import faces from "./pages/faces.js";
 import draws from "./pages/draws.js";
 import cutting from "./pages/cutting.js";
 import plan from "./pages/plan.js";
+import finish from "./pages/finish.js";
 import dip from "./pages/dip.js";
 import plating from "./pages/plating.js";
 import line from "./pages/line.js";
@@ -31,7 +32,7 @@ let saidLast = "";
 
 const BOOT = JSON.parse(document.getElementById("boot").textContent);
 // a page is in the book when the desk knows its stages
-const PAGES = [part, sheet, blank, press, faces, draws, proposal, tryout, blankholder, compensation, cutting, plan, dip, plating, line, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
+const PAGES = [part, sheet, blank, press, faces, draws, proposal, tryout, blankholder, compensation, cutting, plan, finish, dip, plating, line, readiness].filter((p) => !p.stages.length || p.stages.some((name) => BOOT.stages.some((s) => s.name === name)));
 
 const ctx = {
   book: BOOT,
@@ -61,7 +62,7 @@ const ctx = {
 
   showPlace(finding) {
     const name = ctx.pageOf(finding.stage);
-    const target = ["tipping", "part", "shape", "blank", "faces", "details", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation", "trim", "developed", "cutting", "scrap", "plan", "bends", "dip", "plating"].includes(finding.stage) ? name : "blank";
+    const target = ["tipping", "part", "shape", "blank", "faces", "details", "cad", "draws", "draws_tryout", "proposal", "tryout", "compensation", "trim", "developed", "cutting", "scrap", "plan", "bends", "surface", "finish", "dip", "plating"].includes(finding.stage) ? name : "blank";
     go(target);
     made.get(target)?.place?.(finding);
     made.get(target)?.root.querySelector(".stage")?.scrollIntoView({ block: "nearest" });

@@ -95,7 +95,7 @@ export function drawsOnce(view) {
 export function lazyPicture({ kind = "still", ...options }, ready) {
   const box = h("div", { class: "picture-place" }, h("p", { class: "quiet" }, "Drawing the picture."));
   const later = { box, picture: null, shown: false };
-  const load = { moving: () => import("../view3d/moving.js").then((m) => m.Moving), bath: () => import("../view3d/bath.js").then((m) => m.Bath), cuts: () => import("../view3d/cuts.js").then((m) => m.Cuts), still: () => import("../view3d/picture.js").then((m) => m.Picture) }[kind]();
+  const load = { moving: () => import("../view3d/moving.js").then((m) => m.Moving), bath: () => import("../view3d/bath.js").then((m) => m.Bath), cuts: () => import("../view3d/cuts.js").then((m) => m.Cuts), picked: () => import("../view3d/picked.js").then((m) => m.Picked), still: () => import("../view3d/picture.js").then((m) => m.Picture) }[kind]();
   later.promise = load.then((Picture) => {
     later.picture = new Picture(options);
     put(box, later.picture.root);

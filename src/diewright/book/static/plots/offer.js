@@ -1,13 +1,13 @@
 // What a result offers to the job: the fields and files, what stands there now, and the button that takes them over.
 
 import { h } from "../dom.js";
-import { choice, label, quantity } from "../words.js";
+import { choice, label, quantity, vector } from "../words.js";
 
 const at = (job, path) => path.split(".").reduce((o, k) => o?.[k], job);
 
-const said = (path, value, unit) => (value === undefined || value === null || value === "" ? "nothing" : typeof value === "number" ? quantity(value, unit, 4) : choice(path, String(value)));
+const said = (path, value, unit) => (value === undefined || value === null || value === "" ? "nothing" : typeof value === "number" ? quantity(value, unit, 4) : Array.isArray(value) ? vector(value) : choice(path, String(value)));
 
-const same = (a, b) => a === b || (typeof a === "number" && typeof b === "number" && Math.abs(a - b) < 1e-9 * Math.max(1, Math.abs(a)));
+const same = (a, b) => a === b || (Array.isArray(a) && Array.isArray(b) && a.length === b.length && a.every((v, k) => same(v, b[k]))) || (typeof a === "number" && typeof b === "number" && Math.abs(a - b) < 1e-9 * Math.max(1, Math.abs(a)));
 
 /** The block for the offer of a result; null where it offers nothing. `title` heads it. */
 export function offered(ctx, stage, result, title) {
@@ -17,8 +17,10 @@ export function offered(ctx, stage, result, title) {
   if (!fields.length && !files.length) return null;
   const { job } = ctx.book;
   const unit = (path) => ctx.book.fields[path]?.unit ?? "";
+  const several = new Set(fields.map(([path]) => path.split(".")[0])).size > 1; // then it is said for which page a field is
+  const named = (path) => (several ? `${label(path)} (${path.split(".")[0]})` : label(path));
   const rows = [
-    ...fields.map(([path, value]) => [label(path), said(path, value, unit(path)), said(path, at(job, path), unit(path)), same(at(job, path), value)]),
+    ...fields.map(([path, value]) => [named(path), said(path, value, unit(path)), said(path, at(job, path), unit(path)), same(at(job, path), value)]),
     ...files.map(([path, name]) => [label(path), name, at(job, path) || "nothing", false]),
   ];
   const taken = !files.length && rows.every((r) => r[3]);

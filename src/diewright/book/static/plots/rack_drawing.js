@@ -61,12 +61,12 @@ function draw(width, v, boxes, bodies) {
 
 const arrow = (x, y, dx, dy) => s("path", { class: "dim-head", d: `M${x} ${y}l${-dx * HEAD - dy * 1.7} ${-dy * HEAD + dx * 1.7}l${dy * 3.4} ${-dx * 3.4}Z` });
 
-function level(x0, x1, y, mm) {
+export function level(x0, x1, y, mm) {
   const tight = x1 - x0 < 44;
   return s("g", { class: "dimension" }, s("path", { class: "dim-line", d: `M${x0} ${y - 6}V${y + 4}M${x1} ${y - 6}V${y + 4}M${tight ? x0 - 16 : x0} ${y}H${tight ? x1 + 16 : x1}` }), arrow(x0, y, tight ? 1 : -1, 0), arrow(x1, y, tight ? -1 : 1, 0), s("text", { x: tight ? x1 + 20 : (x0 + x1) / 2, y: tight ? y + 4 : y - 4, "text-anchor": tight ? "start" : "middle" }, fixed(mm, 0)));
 }
 
-function upright(x, y0, y1, mm) {
+export function upright(x, y0, y1, mm) {
   const tight = y1 - y0 < 40;
   const m = tight ? y1 + 20 : (y0 + y1) / 2;
   return s("g", { class: "dimension" }, s("path", { class: "dim-line", d: `M${x - 6} ${y0}H${x + 4}M${x - 6} ${y1}H${x + 4}M${x} ${tight ? y0 - 14 : y0}V${tight ? y1 + 14 : y1}` }), arrow(x, y0, 0, tight ? 1 : -1), arrow(x, y1, 0, tight ? -1 : 1), s("text", { x: x + 6, y: m + 4 }, fixed(mm, 0)));

@@ -41,7 +41,8 @@ const FRAGMENT = /* glsl */ `
         float f = vValue / level;
         float w = fwidth(f);
         float d = abs(fract(f - 0.5) - 0.5) / max(w, 1e-6);
-        float a = (1.0 - smoothstep(0.35, 1.15, d)) * 0.62 * (1.0 - smoothstep(0.15, 0.45, w));
+        // a plateau that lies on a level is no line
+        float a = (1.0 - smoothstep(0.35, 1.15, d)) * 0.62 * (1.0 - smoothstep(0.15, 0.45, w)) * smoothstep(1e-5, 1e-4, w);
         float bright = dot(colour, vec3(0.2126, 0.7152, 0.0722));
         colour = mix(colour, bright < 0.1 ? vec3(0.75) : ink, a);
       }
