@@ -119,6 +119,12 @@ def test_an_edit_by_hand_is_kept_in_the_history(folder: Path) -> None:
     assert job_file.undo(folder).sheet.thickness == 0.9
 
 
+def test_a_field_of_a_record_that_states_nothing_is_left_out(folder: Path) -> None:
+    job = job_file.edit(folder, {"faces.addendum": [{"x": 1.0, "y": 2.0, "trim_land": 4.0, "die_radius": None}]})
+    assert (job.faces.addendum[0].trim_land, job.faces.addendum[0].die_radius) == (4.0, None)
+    assert job_file.load(folder) == job
+
+
 def test_a_field_taken_out_goes_back_to_its_default(folder: Path) -> None:
     job_file.edit(folder, {"sheet.thickness": 2.0})
     assert job_file.edit(folder, {"sheet.thickness": None}).sheet.thickness == 0.8

@@ -162,13 +162,22 @@ def _set(document: Any, path: str, value: Any) -> None:
     elif name == "accepted" and isinstance(value, list):
         rows = tomlkit.aot()
         for row in value:
-            rows.append(tomlkit.item({k: v for k, v in row.items() if v is not None}))
+            rows.append(tomlkit.item(_stated(row)))
         at.pop(name, None)
         if value:
             at[name] = rows
     else:
         old = at.get(name)
-        new = tomlkit.item(value)
+        new = tomlkit.item(_stated(value))
         if isinstance(old, Item):
             new.trivia.indent, new.trivia.comment_ws, new.trivia.comment = old.trivia.indent, old.trivia.comment_ws, old.trivia.comment
         at[name] = new
+
+
+def _stated(value: Any) -> Any:
+    """The value without the fields of records that state nothing: TOML knows no null."""
+    if isinstance(value, dict):
+        return {k: _stated(v) for k, v in value.items() if v is not None}
+    if isinstance(value, list):
+        return [_stated(v) for v in value if v is not None]
+    return value
