@@ -1,0 +1,1 @@
+"""What a person states, room by room; gathered in `job/schema.py`."""
