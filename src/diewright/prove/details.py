@@ -1,4 +1,4 @@
-"""The details of the faces against closed forms: volumes of pockets, the locator matrix, a crank's closing time and the bead's line."""
+"""The details of the faces against closed forms: volumes of pockets, the locator matrix, a crank's closing time and the bead's line and bodies."""
 
 from __future__ import annotations
 
@@ -7,11 +7,14 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 
+from diewright.die.bead_cad import bead_bodies
+from diewright.die.bead_path import bead_path
 from diewright.die.detail_locators import locate
 from diewright.die.detail_pockets import column_volume, pockets
 from diewright.die.detail_vents import back_pressure, closing
 from diewright.geometry.mesh import TriMesh
 from diewright.mechanics.forming.bead_line import bead_line, groove
+from diewright.watch import Watch
 
 
 def caps() -> dict[str, float]:
@@ -62,9 +65,21 @@ def bead() -> dict[str, float]:
     }  # fmt: skip
 
 
+def bead_body() -> dict[str, float]:
+    """Bar and groove of a round bead of 4 mm radius, 5 mm high in 1 mm sheet, on a ring of 80 mm radius in a level blankholder [mm, mm3]."""
+    at = 2.0 * np.pi * np.arange(720) / 720
+    section = groove("round", 4.0, 5.0, 0.0, 1.0)
+    line = bead_line(60.0 * np.column_stack([np.cos(at), np.sin(at)]), 20.0, 0.5 * section.mouth, 0.0)
+    corners = np.array([[-150.0, -150.0, 0.5], [150.0, -150.0, 0.5], [150.0, 150.0, 0.5], [-150.0, 150.0, 0.5]])
+    face = TriMesh(corners, np.array([[0, 2, 1], [0, 3, 2]]))
+    made = bead_bodies(line, bead_path(line, face, None, 1.0), section, 1.0, face, "", Watch()).values()
+    return {"bar volume": made["bar_volume"], "groove volume": made["groove_volume"], "room below the nose": made["room_least"]}
+
+
 CASES: dict[str, Callable[[], dict[str, float]]] = {
     "details-pocket": caps,
     "details-locators": pins,
     "details-closing": crank,
     "details-bead": bead,
+    "details-bead-body": bead_body,
 }
