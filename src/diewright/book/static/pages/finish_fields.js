@@ -67,7 +67,7 @@ export function facesField(ctx, { faces, change }) {
     rule.value = listed ? "list" : significant;
     numbers.root.hidden = !listed;
     if (listed) numbers.update();
-    said.textContent = !known ? "" : listed ? `${num(known.now?.size ?? significant.length)} of ${num(known.all.length)} faces count${same ? ", which is the whole shown side" : ""}${points.length ? `; ${num(points.length)} point${points.length > 1 ? "s" : ""} of the job name ${points.length > 1 ? "some" : "one"} of them` : ""}.` : `All ${num(known.all.length)} faces count, ${significant === "all" ? "on both sides" : "on the side that is shown"}. A click on a face takes it away.`;
+    said.textContent = !known ? "" : listed ? `${num(known.now?.size ?? significant.length)} of ${num(known.all.length)} faces count${same ? ", which is the whole shown side" : ""}${points.length ? `; ${num(points.length)} point${points.length > 1 ? "s" : ""} of the job ${points.length > 1 ? "name some" : "names one"} of them` : ""}.` : `All ${num(known.all.length)} faces count, ${significant === "all" ? "on both sides" : "on the side that is shown"}. A click on a face takes it away.`;
     const asked = ctx.book.job.plating?.significant;
     memo(plating, asked ?? "", () => put(plating, asked === undefined ? null : asked === "finish" ? "The plating counts this surface too." : [`The plating counts: ${choice("plating.significant", asked)}. `, h("button", { type: "button", class: "word", onclick: () => ctx.edit({ "plating.significant": "finish" }, "The plating’s significant side") }, "Let it count this surface")]));
   };
