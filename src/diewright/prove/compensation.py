@@ -29,6 +29,7 @@ from diewright.mechanics.shell.material import hill_from_r, plastic
 from diewright.part.stage import STAGE as PART
 from diewright.part.stage import TIPPING
 from diewright.press.stage import STAGE as PRESS
+from diewright.shape.stage import STAGE as SHAPE
 from diewright.sheet.stage import STAGE as SHEET
 from diewright.tryout.after import release, trim
 from diewright.tryout.compensation import STAGE as COMPENSATION
@@ -147,7 +148,7 @@ def channel() -> dict[str, float]:
 def fascia() -> dict[str, float]:
     """The shipped side fascia through all stages with what they choose by themselves; three moves, the last run's deviation over the first one's."""
     folder = PACKAGE_ROOT / "examples" / "fascia"
-    graph = Graph([PART, TIPPING, SHEET, SOLUTION, BLANK, PRESS, FACES, COMPENSATION])
+    graph = Graph([PART, TIPPING, SHAPE, SHEET, SOLUTION, BLANK, PRESS, FACES, COMPENSATION])
     job = load(folder)
     job = job.model_copy(update={"compensation": job.compensation.model_copy(update={"iterations": 3, "tolerance": 0.0})})
     results: dict[str, Result] = {}
