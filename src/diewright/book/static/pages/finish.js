@@ -31,6 +31,7 @@ function make(ctx) {
   const said = h("p", { class: "quiet", role: "status" });
   const act = h("p", { class: "finding-actions" });
   const hit = { face: null };
+  const named = { key: "", faces: [] };
   const view = lazyPicture({ kind: "picked", panes: [{ name: "part", caption: "The part and what counts on it" }], bare: "bare part", thickness: () => ctx.book.job.sheet.thickness, under: h("div", { class: "under plating-under" }, said, act, h("p", { class: "quiet spot-key" }, "Rings: places to measure. Boxes: contacts of the rack. Thick line: border of what the job picks.")) }, (pic) => {
     pic.root.querySelector(".picture-words").prepend(h("span", { class: "pair" }, h("label", { for: sideId }, "Side"), sides));
     pic.on("pick", picked);
@@ -81,7 +82,9 @@ function make(ctx) {
     if (!pic?.numbers?.length) return null;
     const { significant, significant_points: points } = ctx.book.job.finish;
     if (!Array.isArray(significant)) return { all: pic.numbers, now: new Set(pic.numbers) };
-    return { all: pic.numbers, now: new Set([...significant, ...points.map((p) => pic.faces[pic.main.mesh.nearest(p)])]) };
+    const key = `${pic.drawnAs}/${JSON.stringify(points)}`;
+    if (named.key !== key) Object.assign(named, { key, faces: points.map((p) => pic.faces[pic.main.mesh.nearest(p)]) }); // a search over all triangles for each point
+    return { all: pic.numbers, now: new Set([...significant, ...named.faces]) };
   }
 
   /** State the faces that count; points of the job become faces with it. */

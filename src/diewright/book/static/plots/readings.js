@@ -1,7 +1,7 @@
 // Thickness readings place by place: the mean as a bar, its uncertainty as a whisker, the least that is wanted as a line.
 
 import { s } from "../dom.js";
-import { fixed, num } from "../words.js";
+import { num } from "../words.js";
 import { niceTicks } from "../view3d/lut.js";
 import { fitted } from "./chart.js";
 
@@ -36,6 +36,6 @@ function draw(width, layer, places) {
     }),
     s("path", { class: "step-wanted", d: `M${x(limit)} ${TOP - 14}V${base}` }),
     s("text", { class: "step-wanted-name", x: x(limit) > (NAMES + right) / 2 ? x(limit) - 6 : x(limit) + 6, y: TOP - 6, "text-anchor": x(limit) > (NAMES + right) / 2 ? "end" : "start" }, `least wanted ${num(limit)} µm`),
-    s("text", { class: "axis-note", x: NAMES, y: base + 36 }, `bar: mean of the readings; whisker: expanded uncertainty, k = 2, up to ${fixed(Math.max(...places.map((p) => p.uncertainty_um)), 2)} µm`),
+    s("text", { class: "axis-note", x: NAMES, y: base + 36 }, `bar: mean of the readings; whisker: expanded uncertainty, k = 2, up to ${num(Math.max(...places.map((p) => p.uncertainty_um)), 2)} µm`),
   ); // prettier-ignore
 }
