@@ -178,7 +178,9 @@ def test_take_this_attitude_is_written_and_undone(chromium, job, tmp_path):
     with cup_served(copy, GRAPH, "finish_pages") as address:
         context, page, watcher = opened(chromium, address)
         dip(page)
-        assert page.get_by_text("This is the attitude that the job states").count() == 1
+        page.wait_for_function(
+            "() => document.querySelector('.take-over').textContent.includes('This is the attitude that the job states')"
+        )
         lean(page, 90)
         page.get_by_role("button", name="Take this attitude").click()
         page.wait_for_function("() => document.querySelector('.page-dip').classList.contains('stale')")

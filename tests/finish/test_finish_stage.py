@@ -183,6 +183,8 @@ def test_contacts_are_high_at_an_edge_and_off_what_counts_where_that_can_be() ->
     assert c["marks_mm2"].max() == 0.0
     assert c["below_top_mm"].max() <= 0.35 * r.values["rack"]["size"][2]
     across = np.column_stack([c["x_mm"], c["y_mm"], c["z_mm"]]) @ np.cross(r.values["rack"]["facing"], r.values["rack"]["up"])
+    at = np.column_stack([c["x_mm"], c["y_mm"], c["z_mm"]])
+    assert min(np.linalg.norm(a - b) for i, a in enumerate(at) for b in at[:i]) >= 20.0  # each has room for its hook
     assert across[0] * across[1] < 0  # both sides of the centre of gravity
     assert keys(finished(mesh))["finish.marks"] == "note"
 

@@ -14,6 +14,8 @@ UPPER = 0.35
 """Upper share of the part's height in which it is hung."""
 NEAR = 3.0
 """A contact mark reaches this far from the edge [mm] (ours)."""
+APART = 20.0
+"""Two contacts stand at least this far apart, so that each has room for its hook [mm] (ours)."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,7 @@ class Contact:
 
 
 def contacts(mesh: TriMesh, turn: Floats, counts: NDArray[np.bool_], outer: int, wanted: int) -> list[Contact]:
-    """``wanted`` places on the free edges, the best first: least marking, then highest, each new one as far from the others across the rack as may be.
+    """``wanted`` places on the free edges, the best first: least marking, then highest, each new one as far from the others across the rack as may be and 20 mm at least. Fewer where no more find room.
 
     ``turn``: see :func:`~diewright.finish.rack.layout.attitude`; ``counts (m,)`` significant triangles; ``outer`` the number of the outer loop. A closed part without edges has none.
     """
@@ -55,7 +57,8 @@ def contacts(mesh: TriMesh, turn: Floats, counts: NDArray[np.bool_], outer: int,
         far = np.min(np.abs(x[:, None, 0] - x[chosen, 0]), axis=1) if chosen else np.abs(x[:, 0] - centre[0])
         other = (x[:, 0] - centre[0]) * (x[chosen[0], 0] - centre[0]) < 0 if len(chosen) == 1 else np.ones(len(x), dtype=bool)
         rank = np.where(other | ~other.any(), cost, np.inf) - far / width
-        rank[chosen] = np.inf
+        if chosen:
+            rank[np.linalg.norm(x[:, None] - x[chosen], axis=2).min(axis=1) < APART] = np.inf
         best = int(np.argmin(rank))
         if not np.isfinite(rank[best]):
             break
