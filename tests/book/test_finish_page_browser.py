@@ -116,7 +116,9 @@ def test_with_another_field_a_click_reads_and_the_button_changes(chromium, job, 
         assert now().finish.significant == "visible"
         left = Desk(tmp_path / "channel", GRAPH).result("finish").meshes["part"].cell["thickness_left"]
         value = float(left[faces_of(MESH) == BOTTOM][0])
-        assert f"{value:.3f} mm" in page.locator(".probe").inner_text().replace("\u00a0", " ")
+        page.wait_for_function(
+            "(text) => document.querySelector('.probe').textContent.replaceAll('\u00a0', ' ').includes(text)", arg=f"{value:.3f} mm"
+        )
         page.get_by_role("button", name=f"Take face {BOTTOM} away").click()
         picked(page, now, (WALLS, FLANGES))
         page.get_by_role("button", name=f"Let face {BOTTOM} count").click()

@@ -4,7 +4,7 @@ import * as THREE from "three";
 import { css, s } from "../dom.js";
 import { fieldOf, quantity } from "../words.js";
 import { colourAt, niceStep, table } from "./lut.js";
-import { Picture } from "./picture.js";
+import { Overdrawn } from "./overdrawn.js";
 import { thin } from "./shade.js";
 import { coneCorners, fillCorners, pieces, prismCorners, strokeCorners } from "./strokes.js";
 
@@ -14,29 +14,13 @@ const linear = (rgb) => new THREE.Color().setRGB(...rgb.match(/[\d.]+/g).map((v)
 /** The tone of piece `i` of `n` round a ring: neighbours differ, the last from the first as well. */
 export const toneOf = (i, n) => 1 + (i % (n > TONES && n % TONES === 1 ? TONES - 1 : TONES));
 
-export class Cuts extends Picture {
+export class Cuts extends Overdrawn {
   constructor(options) {
-    super(options);
+    super(options, ["--ink", "--piece-1"]);
     this.fieldSelect.parentNode.hidden = true; // what is coloured here is the lines
     [...this.root.querySelectorAll(".ticks > .tick")].slice(1).forEach((tick) => (tick.hidden = true)); // contours and smoothing are of fields
     this.main.view.el = 55; // holes lie in the bottom of what is drawn
-    this.group = new THREE.Group();
-    this.main.scene.add(this.group);
     this.items = [];
-    this.labels = [];
-    const { write, judge } = this.main;
-    this.main.write = () => {
-      write.call(this.main);
-      this.writeLabels();
-    };
-    this.main.judge = () => {
-      judge.call(this.main);
-      this.judgeLabels();
-    };
-  }
-
-  get main() {
-    return this.panes[0];
   }
 
   /** The mesh stays grey; its fields are read by a click. */
@@ -56,7 +40,7 @@ export class Cuts extends Picture {
    */
   async setCuts({ items, labels = [], flags = [], rule = null }) {
     this.items = items;
-    this.labels = labels;
+    this.marks = labels;
     this.rule = null;
     await super.show(null);
     this.main.flags = flags;
@@ -107,43 +91,14 @@ export class Cuts extends Picture {
     this.rebuild();
   }
 
-  applyLook() {
-    super.applyLook();
-    const theme = css("--ink") + css("--piece-1");
-    if (theme !== this.theme) {
-      this.theme = theme;
-      this.rebuild();
-    }
-  }
-
-  rebuild() {
-    for (const child of [...this.group.children]) {
-      child.geometry.dispose();
-      child.material.dispose();
-      this.group.remove(child);
-    }
-    const mesh = this.main.mesh;
-    if (!mesh) return;
-    for (const item of this.items) this.add(item, mesh.radius);
-    this.clipGroup();
-    this.redraw();
-  }
-
-  recut(fresh) {
-    super.recut(fresh);
-    if (this.group) this.clipGroup();
-  }
-
-  clipGroup() {
-    const { cutting, plane } = this.main;
-    for (const child of this.group.children) child.material.clippingPlanes = cutting ? [plane] : [];
+  drawOver() {
+    for (const item of this.items) this.add(item, this.main.mesh.radius);
   }
 
   body(corners, colour, { order = 2, values = null, owner = null, shade = 1 } = {}) {
-    if (!corners.length) return;
-    const geometry = new THREE.BufferGeometry();
-    geometry.setAttribute("position", new THREE.BufferAttribute(corners, 3));
     const material = new THREE.MeshBasicMaterial({ side: THREE.DoubleSide, polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 });
+    const geometry = this.addBody(corners, material, order);
+    if (!geometry) return;
     if (values && this.rule) {
       const { rows, lo, hi, spec, level } = this.rule;
       const tint = new Float32Array(corners.length);
@@ -152,10 +107,6 @@ export class Cuts extends Picture {
       geometry.setAttribute("color", new THREE.BufferAttribute(tint, 3));
       material.vertexColors = true;
     } else material.color.set(css(colour) || "#16202f").multiplyScalar(shade);
-    const made = new THREE.Mesh(geometry, material);
-    made.renderOrder = order;
-    made.frustumCulled = false;
-    this.group.add(made);
   }
 
   lines(segments, colour, opacity = 1) {
@@ -191,28 +142,13 @@ export class Cuts extends Picture {
     } else this.lines(item.segments, item.colour ?? "--ink");
   }
 
-  judgeLabels() {
-    const { mesh, view, keep } = this.main;
-    if (!mesh) return;
-    const { out } = view.basis;
-    const eps = mesh.radius * 0.02;
-    for (const one of this.labels) one.behind = Boolean(mesh.pick(one.place.map((v, k) => v + out[k] * eps), out, keep, eps)); // prettier-ignore
-  }
-
   /** Numbers and names at their places, apart from each other; those behind the metal are drawn fainter. */
-  writeLabels() {
-    const { svg, view, mesh } = this.main;
-    if (!mesh) return;
-    const taken = [];
-    for (const { place, text, kind = "", behind } of this.labels) {
-      const [x, y] = view.project(place);
-      if (x < 4 || y < 4 || x > view.width - 4 || y > view.height - 4) continue;
-      if (taken.some(([u, v, w]) => Math.abs(u - x) < (w + 7.4 * text.length) / 2 + 4 && Math.abs(v - y) < 16)) continue;
-      taken.push([x, y, 7.4 * text.length]);
-      const g = s("g", { class: `cut-label ${kind}${behind ? " behind" : ""}` });
-      if (kind === "piece") g.append(s("circle", { cx: x, cy: y, r: Math.max(11, 4.2 * text.length + 5) }));
-      g.append(s("text", { x, y: y + 4.5, "text-anchor": "middle" }, text));
-      svg.append(g);
-    }
+  writeMark({ text, kind = "", behind }, x, y, taken) {
+    if (taken.some(([u, v, w]) => Math.abs(u - x) < (w + 7.4 * text.length) / 2 + 4 && Math.abs(v - y) < 16)) return;
+    taken.push([x, y, 7.4 * text.length]);
+    const g = s("g", { class: `cut-label ${kind}${behind ? " behind" : ""}` });
+    if (kind === "piece") g.append(s("circle", { cx: x, cy: y, r: Math.max(11, 4.2 * text.length + 5) }));
+    g.append(s("text", { x, y: y + 4.5, "text-anchor": "middle" }, text));
+    this.main.svg.append(g);
   }
 }

@@ -2,29 +2,13 @@
 
 import * as THREE from "three";
 import { css, s } from "../dom.js";
-import { Picture } from "./picture.js";
+import { Overdrawn } from "./overdrawn.js";
 import { strokeCorners } from "./strokes.js";
 
-export class Picked extends Picture {
+export class Picked extends Overdrawn {
   constructor(options) {
-    super(options);
-    this.group = new THREE.Group();
-    this.main.scene.add(this.group);
+    super(options, ["--ink", "--accent"]);
     this.faces = null;
-    this.marks = [];
-    const { write, judge } = this.main;
-    this.main.write = () => {
-      write.call(this.main);
-      this.writeMarks();
-    };
-    this.main.judge = () => {
-      judge.call(this.main);
-      this.judgeMarks();
-    };
-  }
-
-  get main() {
-    return this.panes[0];
   }
 
   /** The CAD face of each triangle, or null where it is not known. */
@@ -46,72 +30,26 @@ export class Picked extends Picture {
     this.redraw();
   }
 
-  rebuild() {
-    for (const child of [...this.group.children]) {
-      child.geometry.dispose();
-      child.material.dispose();
-      this.group.remove(child);
-    }
-    if (!this.faces) return this.redraw();
+  drawOver() {
+    if (!this.faces) return;
     for (const { faces, colour } of this.borders ?? []) {
       const { corners } = strokeCorners(borderOf(this.main.mesh, this.faces, faces), this.main.mesh.radius * 0.0042);
-      if (!corners.length) continue;
-      const geometry = new THREE.BufferGeometry();
-      geometry.setAttribute("position", new THREE.BufferAttribute(corners, 3));
-      const made = new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({ color: css(colour) || "#a33d12", side: THREE.DoubleSide }));
-      made.renderOrder = 4;
-      made.frustumCulled = false;
-      this.group.add(made);
+      this.addBody(corners, new THREE.MeshBasicMaterial({ color: css(colour) || "#a33d12", side: THREE.DoubleSide }), 4);
     }
-    this.clipGroup();
-    this.redraw();
-  }
-
-  applyLook() {
-    super.applyLook();
-    const theme = css("--ink") + css("--accent");
-    if (this.group && theme !== this.theme) {
-      this.theme = theme;
-      this.rebuild();
-    }
-  }
-
-  recut(fresh) {
-    super.recut(fresh);
-    if (this.group) this.clipGroup();
-  }
-
-  clipGroup() {
-    const { cutting, plane } = this.main;
-    for (const child of this.group.children) child.material.clippingPlanes = cutting ? [plane] : [];
-  }
-
-  judgeMarks() {
-    const { mesh, view, keep } = this.main;
-    if (!mesh) return;
-    const { out } = view.basis;
-    const eps = mesh.radius * 0.02;
-    for (const one of this.marks) one.behind = Boolean(mesh.pick(one.place.map((v, k) => v + out[k] * eps), out, keep, eps)); // prettier-ignore
   }
 
   /** A mark stands beside its place on a short leader, clear of the others; behind the metal it is fainter. */
-  writeMarks() {
-    const { svg, view, mesh } = this.main;
-    if (!mesh) return;
-    const taken = [];
+  writeMark({ text, kind = "", behind }, x, y, taken) {
+    const { svg, view } = this.main;
     const middle = view.project(view.centre);
-    for (const { place, text, kind = "", behind } of this.marks) {
-      const [x, y] = view.project(place);
-      if (x < 4 || y < 4 || x > view.width - 4 || y > view.height - 4) continue;
-      const away = Math.atan2(y - middle[1], x - middle[0]);
-      const spots = [0, 0.7, -0.7, 1.4, -1.4, 2.2, -2.2, Math.PI].map((turn) => [x + 25 * Math.cos(away + turn), y + 25 * Math.sin(away + turn)]);
-      const free = spots.find(([u, v]) => u > 14 && v > 14 && u < view.width - 14 && v < view.height - 14 && taken.every(([a, b]) => Math.hypot(a - u, b - v) > 25)) ?? spots[0];
-      taken.push(free);
-      const [u, v] = free;
-      const r = Math.max(10, 4 * text.length + 3);
-      const shape = kind === "contact" ? s("path", { class: "spot-body", d: `M${u - r} ${v - 10}h${2 * r}v20h${-2 * r}Z` }) : s("circle", { class: "spot-body", cx: u, cy: v, r });
-      svg.append(s("g", { class: `spot-mark ${kind}${behind ? " behind" : ""}` }, s("path", { class: "spot-halo", d: `M${x} ${y}L${u} ${v}` }), s("path", { class: "spot-leader", d: `M${x} ${y}L${u} ${v}` }), s("circle", { class: "spot-foot", cx: x, cy: y, r: 2.8 }), shape, s("text", { x: u, y: v + 4.5, "text-anchor": "middle" }, text)));
-    }
+    const away = Math.atan2(y - middle[1], x - middle[0]);
+    const spots = [0, 0.7, -0.7, 1.4, -1.4, 2.2, -2.2, Math.PI].map((turn) => [x + 25 * Math.cos(away + turn), y + 25 * Math.sin(away + turn)]);
+    const free = spots.find(([u, v]) => u > 14 && v > 14 && u < view.width - 14 && v < view.height - 14 && taken.every(([a, b]) => Math.hypot(a - u, b - v) > 25)) ?? spots[0];
+    taken.push(free);
+    const [u, v] = free;
+    const r = Math.max(10, 4 * text.length + 3);
+    const shape = kind === "contact" ? s("path", { class: "spot-body", d: `M${u - r} ${v - 10}h${2 * r}v20h${-2 * r}Z` }) : s("circle", { class: "spot-body", cx: u, cy: v, r });
+    svg.append(s("g", { class: `spot-mark ${kind}${behind ? " behind" : ""}` }, s("path", { class: "spot-halo", d: `M${x} ${y}L${u} ${v}` }), s("path", { class: "spot-leader", d: `M${x} ${y}L${u} ${v}` }), s("circle", { class: "spot-foot", cx: x, cy: y, r: 2.8 }), shape, s("text", { x: u, y: v + 4.5, "text-anchor": "middle" }, text)));
   }
 }
 
