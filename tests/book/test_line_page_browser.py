@@ -121,6 +121,8 @@ def test_a_wider_window_is_stated_and_worked(chromium, tmp_path):
     with served(folder) as address:
         context, page, watcher = opened(chromium, address)
         go(page, "line")
+        page.wait_for_function("() => document.querySelector('.page-line .verdict').textContent.includes('cycle')")
+        page.wait_for_timeout(300)  # what comes with the result is written once more
         field = page.get_by_label("plate: cells")
         field.fill("none")
         field.press("Enter")
