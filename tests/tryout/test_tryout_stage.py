@@ -132,7 +132,7 @@ def test_stop_is_heard_in_the_press(desk):
         )
 
 
-def test_the_window_gives_its_runs(desk):
+def test_the_window_gives_its_runs(desk, tryout):
     window = desk.work("window")
     runs = window.tables["runs"]
     assert len(runs["blankholder_kN"]) == 3
