@@ -6,18 +6,11 @@ No point is wanted inside: a height is linear in a tetrahedron of any shape.
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import tempfile
-import time
-from pathlib import Path
-
 import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import InputError, SolveError
+from diewright.geometry.child import ask
 from diewright.geometry.mesh import TriMesh
 from diewright.watch import Watch
 
@@ -28,7 +21,6 @@ MARGIN = 0.25
 """Free room between sheet and box, as a share of the sheet's diagonal."""
 POINTS_MOST = 200_000
 _CHILD = "diewright.geometry.flood_fill_child"
-_POLL = 0.02
 _WALLS = ((0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3))
 
 
@@ -65,36 +57,14 @@ def fill_round(mesh: TriMesh, *, seconds: float = 120.0, watch: Watch | None = N
 
 
 def _filled(mesh: TriMesh, corners: Floats, walls: np.ndarray, seconds: float, watch: Watch) -> tuple[Floats, Ints, Ints]:
-    environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "DIEWRIGHT_MESH_SECONDS": f"{seconds:g}"}
-    with tempfile.TemporaryDirectory(prefix="diewright-") as name:
-        folder = Path(name)
-        np.savez(folder / "request.npz", points=mesh.points, triangles=mesh.triangles, corners=corners, walls=walls)
-        child = subprocess.Popen(
-            [sys.executable, "-m", _CHILD, str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL, cwd=folder, env=environment, start_new_session=True,
-        )  # fmt: skip
-        end = time.monotonic() + seconds
-        try:
-            while child.poll() is None:
-                watch.step("filling the space round the sheet")
-                if time.monotonic() > end:
-                    raise SolveError(
-                        f"Filling the space round the sheet took longer than {seconds:g} s and was stopped.", where="part.target_edge",
-                        help="State a longer edge.",
-                    )  # fmt: skip
-                time.sleep(_POLL)
-        finally:
-            if child.poll() is None:
-                child.kill()
-            child.wait()
-        if (folder / "error.json").exists():
-            raise _refused(json.loads((folder / "error.json").read_text())["error"])
-        if not (folder / "result.npz").exists():
-            raise SolveError(
-                f"The process that fills the space round the sheet ended without an answer (code {child.returncode}).", help="Run it again."
-            )
-        with np.load(folder / "result.npz", allow_pickle=False) as pack:
-            return pack["points"], pack["tets"], pack["sheet"]
+    got = ask(
+        _CHILD, {"points": mesh.points, "triangles": mesh.triangles, "corners": corners, "walls": walls}, seconds,
+        lambda: watch.step("filling the space round the sheet"),
+        late=lambda: SolveError(f"Filling the space round the sheet took longer than {seconds:g} s and was stopped.", where="part.target_edge", help="State a longer edge."),
+        refused=_refused,
+        lost=lambda code: SolveError(f"The process that fills the space round the sheet ended without an answer (code {code}).", help="Run it again."),
+    )  # fmt: skip
+    return got["points"], got["tets"], got["sheet"]
 
 
 def _refused(said: str) -> SolveError:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from diewright.geometry.plane_mesh_child import _end_with_parent, _limit
+from diewright.geometry.child import end_with_parent, limit
 
 
 def fill(points: np.ndarray, triangles: np.ndarray, corners: np.ndarray, walls: np.ndarray) -> dict[str, np.ndarray]:
@@ -58,8 +58,8 @@ def fill(points: np.ndarray, triangles: np.ndarray, corners: np.ndarray, walls: 
 def main(folder: str) -> int:
     """Do what the request says; the exit code is 0 when a result or an error was written."""
     place = Path(folder)
-    _end_with_parent()
-    _limit(float(os.environ.get("DIEWRIGHT_MESH_SECONDS", "120")))
+    end_with_parent()
+    limit(float(os.environ.get("DIEWRIGHT_MESH_SECONDS", "120")))
     try:
         with np.load(place / "request.npz", allow_pickle=False) as pack:
             result = fill(pack["points"], pack["triangles"], pack["corners"], pack["walls"])

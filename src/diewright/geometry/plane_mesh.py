@@ -6,21 +6,15 @@ The boundary and the lines inside are resampled here (:mod:`~diewright.geometry.
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import tempfile
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diewright.errors import InputError, SolveError
+from diewright.geometry.child import ask
 from diewright.geometry.plane_region import Sampled, polyline, sample
 from diewright.geometry.size_grid import SizeField, SizeGrid, sizes_from, slope_of
 from diewright.watch import Watch
@@ -31,7 +25,6 @@ Ints = NDArray[np.int32]
 __all__ = ["PlaneMesh", "expected_triangles", "mesh_region", "sizes_from"]
 
 TRIANGLES_MOST = 400_000
-_POLL = 0.02
 _CHILD = "diewright.geometry.plane_mesh_child"
 
 
@@ -160,42 +153,14 @@ def expected_triangles(sampled: Sampled) -> float:
 
 
 def _filled(sampled: Sampled, seconds: float, watch: Watch) -> tuple[Floats, NDArray[np.int64]]:
-    environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "DIEWRIGHT_MESH_SECONDS": f"{seconds:g}"}
-    with tempfile.TemporaryDirectory(prefix="diewright-") as name:
-        folder = Path(name)
-        np.savez(
-            folder / "request.npz", points=sampled.points, loops=sampled.loops, embedded=sampled.embedded, low=sampled.grid.low,
-            step=sampled.grid.step, values=sampled.grid.values,
-        )  # fmt: skip
-        child = subprocess.Popen(
-            [sys.executable, "-m", _CHILD, str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL, cwd=folder, env=environment, start_new_session=True,
-        )  # fmt: skip
-        end = time.monotonic() + seconds
-        try:
-            while child.poll() is None:
-                watch.step("meshing the blank")
-                if time.monotonic() > end:
-                    raise SolveError(
-                        f"Meshing the flat region took longer than {seconds:g} s and was stopped.", where="size", help="State longer edges."
-                    )
-                time.sleep(_POLL)
-        finally:
-            if child.poll() is None:
-                child.kill()
-            child.wait()
-        told = folder / "error.json"
-        if told.exists():
-            raise SolveError(
-                f"The mesher gave up on the flat region ({json.loads(told.read_text())['error']}).", where="outline",
-                help="State smaller edges, or move lines and holes apart.",
-            )  # fmt: skip
-        if not (folder / "result.npz").exists():
-            raise SolveError(
-                f"The process that meshes ended without an answer (code {child.returncode}).", where="outline", help="Run it again."
-            )
-        with np.load(folder / "result.npz", allow_pickle=False) as pack:
-            return pack["points"], pack["triangles"]
+    got = ask(
+        _CHILD, {"points": sampled.points, "loops": sampled.loops, "embedded": sampled.embedded, "low": sampled.grid.low, "step": sampled.grid.step, "values": sampled.grid.values},
+        seconds, lambda: watch.step("meshing the blank"),
+        late=lambda: SolveError(f"Meshing the flat region took longer than {seconds:g} s and was stopped.", where="size", help="State longer edges."),
+        refused=lambda said: SolveError(f"The mesher gave up on the flat region ({said}).", where="outline", help="State smaller edges, or move lines and holes apart."),
+        lost=lambda code: SolveError(f"The process that meshes ended without an answer (code {code}).", where="outline", help="Run it again."),
+    )  # fmt: skip
+    return got["points"], got["triangles"]
 
 
 def _checked(sampled: Sampled, points: Floats, triangles: NDArray[np.int64]) -> PlaneMesh:

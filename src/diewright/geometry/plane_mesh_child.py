@@ -13,26 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-
-def _limit(seconds: float) -> None:
-    try:
-        import resource
-    except ImportError:  # not on Windows; the parent's wall-time limit still holds
-        return
-    for kind, value in ((resource.RLIMIT_CPU, int(seconds) + 2), (resource.RLIMIT_AS, 6_000_000_000), (resource.RLIMIT_CORE, 0)):
-        _, most = resource.getrlimit(kind)
-        resource.setrlimit(kind, (value if most == resource.RLIM_INFINITY else min(value, most), most))
-
-
-def _end_with_parent() -> None:
-    if sys.platform != "linux":
-        return
-    import ctypes
-    import signal
-
-    ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # 1: PR_SET_PDEATHSIG
-    if os.getppid() == 1:
-        os._exit(1)
+from diewright.geometry.child import end_with_parent, limit
 
 
 def _field_file(folder: Path, low: np.ndarray, step: float, values: np.ndarray) -> Path:
@@ -102,8 +83,8 @@ def _collect(gmsh: object, given: int, surface: int) -> dict[str, np.ndarray]:
 def main(folder: str) -> int:
     """Do what the request says; the exit code is 0 when a result or an error was written."""
     place = Path(folder)
-    _end_with_parent()
-    _limit(float(os.environ.get("DIEWRIGHT_MESH_SECONDS", "120")))
+    end_with_parent()
+    limit(float(os.environ.get("DIEWRIGHT_MESH_SECONDS", "120")))
     try:
         result = fill(place)
         with (place / "result.part").open("wb") as out:

@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipk, ellipkm1
 
 Floats = NDArray[np.float64]
 
@@ -35,26 +34,3 @@ def throwing_power(distance_ratio: float, metal_ratio: float) -> dict[str, float
 def disk_resistance(conductivity: float, radius: float) -> float:
     """Resistance of a disk in an insulating plane to far away ``R = 1 / (4 kappa a)`` [ohm] (Newman 1966); of both sides of a free disk half of it."""
     return 1.0 / (4.0 * conductivity * radius)
-
-
-def disk_profile(share: Floats | float) -> Floats:
-    """Primary current density of the disk over its mean, ``0.5 / sqrt(1 - (r/a)^2)`` (Newman 1966)."""
-    return 0.5 / np.sqrt(1.0 - np.asarray(share) ** 2)
-
-
-def strip_resistance(length: float, gap: float) -> float:
-    """``R kappa W`` of two flush strips of ``length`` facing each other over ``gap`` in a long channel: ``K(1/cosh^2 e) / K(tanh^2 e)``, ``e = pi L / (2 h)`` (Moulton 1905)."""
-    e = math.pi * length / (2.0 * gap)
-    return float(ellipk(1.0 / math.cosh(e) ** 2) / ellipkm1(1.0 / math.cosh(e) ** 2))
-
-
-def strip_profile(length: float, gap: float, x: float) -> float:
-    """Primary current density of these strips over its mean, at ``x`` from their middle."""
-    e = math.pi * length / (2.0 * gap)
-    k = float(ellipkm1(1.0 / math.cosh(e) ** 2))
-    return e * math.cosh(e) / k / math.sqrt(math.sinh(e) ** 2 - math.sinh(2.0 * e * x / length) ** 2)
-
-
-def groove_bottom(width: float, depth: float) -> float:
-    """Primary current density in the middle of the bottom of a rectangular groove over that of the flat: ``(4/e) exp(-pi d / w)``, for d/w of 0.75 and more."""
-    return 4.0 / math.e * math.exp(-math.pi * depth / width)

@@ -6,15 +6,8 @@ are kept as they are; tetrahedra grow away from sheets and blocks. Same input, s
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-import tempfile
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +16,7 @@ from scipy.spatial import cKDTree
 from diewright.errors import InputError, SolveError
 from diewright.finish.current.crack import open_surface
 from diewright.finish.current.tetra import outer_triangles, signed_volumes
+from diewright.geometry.child import ask
 from diewright.geometry.mesh import TriMesh
 from diewright.watch import Watch
 
@@ -32,7 +26,6 @@ Ints = NDArray[np.int64]
 GRID_NODES = 20_000
 """Nodes of the grid on which tetrahedra are counted beforehand."""
 TETRAHEDRA_MOST = 3_000_000
-_POLL = 0.02
 _CHILD = "diewright.finish.current.tank_child"
 
 
@@ -182,42 +175,14 @@ def _samples(low: Floats, high: Floats, edge: float) -> Floats:
 
 
 def _filled(request: dict[str, np.ndarray], seconds: float, watch: Watch) -> tuple[Floats, Ints, Ints, Ints]:
-    environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "DIEWRIGHT_MESH_SECONDS": f"{seconds:g}"}
-    with tempfile.TemporaryDirectory(prefix="diewright-") as name:
-        folder = Path(name)
-        np.savez(folder / "request.npz", **request)  # type: ignore[arg-type]
-        child = subprocess.Popen(
-            [sys.executable, "-m", _CHILD, str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL, cwd=folder, env=environment, start_new_session=True,
-        )  # fmt: skip
-        end = time.monotonic() + seconds
-        try:
-            while child.poll() is None:
-                watch.check()
-                if time.monotonic() > end:
-                    raise SolveError(
-                        f"Meshing the tank took longer than {seconds:g} s and was stopped.", where="plating.quality", help="State coarse."
-                    )
-                time.sleep(_POLL)
-        finally:
-            if child.poll() is None:
-                child.kill()
-            child.wait()
-        told = folder / "error.json"
-        if told.exists():
-            raise SolveError(
-                f"The mesher gave up on the tank ({json.loads(told.read_text())['error']}).",
-                where="plating",
-                help="Move bodies apart, or state another quality.",
-            )
-        if not (folder / "result.npz").exists():
-            raise SolveError(
-                f"The process that meshes the tank ended without an answer (code {child.returncode}).",
-                where="plating",
-                help="Move bodies apart, or state another quality.",
-            )
-        with np.load(folder / "result.npz", allow_pickle=False) as pack:
-            return pack["points"], pack["tetrahedra"], pack["face_nodes"], pack["face_block"]
+    instead = "Move bodies apart, or state another quality."
+    got = ask(
+        _CHILD, request, seconds, watch.check,
+        late=lambda: SolveError(f"Meshing the tank took longer than {seconds:g} s and was stopped.", where="plating.quality", help="State coarse."),
+        refused=lambda said: SolveError(f"The mesher gave up on the tank ({said}).", where="plating", help=instead),
+        lost=lambda code: SolveError(f"The process that meshes the tank ended without an answer (code {code}).", where="plating", help=instead),
+    )  # fmt: skip
+    return got["points"], got["tetrahedra"], got["face_nodes"], got["face_block"]
 
 
 def _assembled(

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from diewright.geometry.plane_mesh_child import _end_with_parent, _limit
+from diewright.geometry.child import end_with_parent, limit
 
 FIRST = 10_000_000
 """Number of the first node of the sheets: above all that the mesher gives."""
@@ -135,8 +135,8 @@ def _owner(bounds: np.ndarray, blocks: np.ndarray) -> int:
 def main(folder: str) -> int:
     """Do what the request says; the exit code is 0 when a result or an error was written."""
     place = Path(folder)
-    _end_with_parent()
-    _limit(float(os.environ.get("DIEWRIGHT_MESH_SECONDS", "240")))
+    end_with_parent()
+    limit(float(os.environ.get("DIEWRIGHT_MESH_SECONDS", "240")))
     try:
         np.savez(place / "result.part.npz", **fill(place))  # type: ignore[arg-type]
         (place / "result.part.npz").replace(place / "result.npz")

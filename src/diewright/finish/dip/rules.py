@@ -38,11 +38,6 @@ GALLONS_PER_1000_FT2 = 3785.411784 / 92.90304
 """[mL/m2] of one gallon (US) a 1000 ft2."""
 
 
-def boyle(depth: float, density: float) -> float:
-    """Share of its volume that a bubble keeps ``depth`` [mm] down: ``p0 / (p0 + rho g z)``, isothermal."""
-    return ATMOSPHERE / (ATMOSPHERE + density * GRAVITY * 1e-3 * depth)
-
-
 def drain_integral(distance: Floats, volume: Floats) -> float:
     """``integral of dV / sqrt(y)`` [mm2.5] over the head y from the curve V(y) of a pocket, exact where V is linear between its points."""
     step = np.diff(distance)

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from diewright.errors import InputError
+from diewright.geometry.nofit import signed_area
 from diewright.job.stage import Result
 
 Floats = NDArray[np.float64]
@@ -183,14 +184,9 @@ def elements(cut: Cut, *, follow: bool, shear: Shear = "none", depth: float = 0.
     step = np.diff(v[:, :2], axis=0)
     length = np.linalg.norm(step, axis=1)
     e1, e2 = cut.frame
-    turn = -1.0 if cut.closed and _signed_area(values[:, :2]) < 0 else 1.0
+    turn = -1.0 if cut.closed and signed_area(values[:, :2]) < 0 else 1.0
     side = turn * ((step[:, 1:2] / length[:, None]) * e1 - (step[:, :1] / length[:, None]) * e2)
     return Elements(touch[:-1], touch[1:], length, 0.5 * (v[:-1, 5] + v[1:, 5]), 0.5 * (v[:-1, 2:5] + v[1:, 2:5]), side)
-
-
-def _signed_area(p: Floats) -> float:
-    x, y = p[:, 0] - p[0, 0], p[:, 1] - p[0, 1]
-    return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
 
 
 def _longest(p: Floats) -> Floats:

@@ -26,15 +26,11 @@ ALLOWED = 1200.0
 """Compressive stress that a slim punch is planned with [MPa] (common practice)."""
 HEAD_ALLOWED = 250.0
 """Pressure of the head that a plate of soft steel bears without a hardened backing plate [MPa] (common practice)."""
-HEAD_HARDENED = 800.0
-"""The same on a hardened backing plate [MPa] (ours)."""
 BUCKLING_SAFETY = 2.0
 """Buckling force over punch force wanted (common practice: 2 to 3)."""
 
 SHANKS = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 16.0, 20.0, 25.0, 32.0, 40.0, 50.0)
 """Preferred shank diameters [mm] (typical, from memory)."""
-LENGTHS = (50.0, 63.0, 71.0, 80.0, 90.0, 100.0, 112.0, 125.0)
-"""Preferred punch lengths [mm] (typical, from memory)."""
 BUTTONS = (6.0, 8.0, 10.0, 13.0, 16.0, 20.0, 25.0, 32.0, 40.0, 50.0, 63.0, 80.0, 100.0)
 """Preferred outside diameters of die buttons [mm] (preferred numbers; typical, from memory)."""
 HOLDER_SHARE = 0.3
